@@ -1,0 +1,63 @@
+"""What `compose` answers, and what it is asked: the seam between this package and whoever knows what messages mean."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Due:
+    """A message that is due, as compose sees it. `facts` may be those of several gathered messages."""
+
+    id: int
+    event: str
+    cause: str
+    recipient: str
+    reference: str
+    facts: tuple[Mapping[str, Any], ...]
+    made_at: datetime
+    message_id: str
+
+
+@dataclass(frozen=True)
+class Attachment:
+    """A file that goes with a letter."""
+
+    name: str
+    media_type: str
+    content: bytes = field(repr=False)
+
+
+@dataclass(frozen=True)
+class Letter:
+    """A message rendered for one recipient on one channel. Never stored, never logged."""
+
+    to: str = field(repr=False)
+    subject: str = field(repr=False)
+    text: str = field(repr=False)
+    html: str = field(default="", repr=False)
+    sender: str = field(default="", repr=False)  # how the shop signs: a name and an address
+    reply_to: str = field(default="", repr=False)
+    language: str = "en"
+    attachments: tuple[Attachment, ...] = ()
+    headers: Mapping[str, str] = field(default_factory=dict, repr=False)
+
+
+@dataclass(frozen=True)
+class Later:
+    """Not now: ask again at `until`."""
+
+    until: datetime
+
+
+@dataclass(frozen=True)
+class Withdrawn:
+    """Not any more: what the message says is no longer true, or nobody is there to be told."""
+
+    why: str
+
+
+Compose = Callable[[Due, str, datetime], "Letter | Later | Withdrawn"]

@@ -1,0 +1,205 @@
+"""What every deed needs: the desk it is done at, who does it, and the one way in which a ticket changes."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field
+from datetime import datetime
+from random import Random
+from typing import Literal
+
+from sqlalchemy import Connection, Engine
+
+from notifications.instants import Clock
+from portal.links import Links
+from portal.rules.numbers import parse_number, spoken
+from portal.rules.policy import Policy
+from portal.rules.sentences import Sentence, say
+from portal.rules.stages import Event, Standing, apply
+from portal.store import engine as database
+from portal.store import journal, policies, tickets, visits
+from portal.store.journal import Entry
+from portal.store.tickets import Ticket
+
+
+class NotFound(LookupError):
+    """There is no such thing; `reason` says so to people."""
+
+    def __init__(self, reason: Sentence) -> None:
+        super().__init__(str(reason))
+        self.reason = reason
+
+
+class Stale(Exception):
+    """The deed was meant for a state that is no more; `since` is what happened meanwhile. Nothing was changed."""
+
+    def __init__(self, ticket: Ticket, since: Sequence[Entry]) -> None:
+        super().__init__(f"Ticket {spoken(ticket.number)} has changed meanwhile: {len(since)} new entries.")
+        self.ticket = ticket
+        self.since = tuple(since)
+
+
+class NoPolicy(RuntimeError):
+    """The installation has no policy yet."""
+
+    def __init__(self) -> None:
+        super().__init__("The shop has no policy yet. Run `benchwindow init` first.")
+
+
+@dataclass(frozen=True)
+class By:
+    """Who does a deed. `staff_id` is set exactly when `kind` is "staff"."""
+
+    kind: Literal["staff", "customer", "clock", "command"]
+    staff_id: int | None = None
+
+
+COMMAND = By("command")
+CUSTOMER = By("customer")
+CLOCK = By("clock")
+
+
+@dataclass
+class PolicyShelf:
+    """Parsed revisions of the policy, kept: a revision never changes, so a page does not parse it again."""
+
+    _parsed: dict[int, Policy] = field(default_factory=dict)
+
+    def read(self, connection: Connection, revision: int | None = None) -> tuple[int, Policy]:
+        """The newest revision (or the one asked for) with its number. Raises NoPolicy where there is none."""
+        number = revision or policies.newest(connection)
+        if number not in self._parsed:
+            text = policies.document(connection, number)
+            if text is None:
+                raise NoPolicy
+            self._parsed[number] = Policy.model_validate(tomllib.loads(text))
+        return number, self._parsed[number]
+
+
+@dataclass(frozen=True)
+class Desk:
+    """What deeds are done with. `chooser` makes public ids and ticket numbers; the system's own, or the demo's seeded."""
+
+    engine: Engine
+    clock: Clock
+    links: Links
+    chooser: Random
+    shelf: PolicyShelf = field(default_factory=PolicyShelf)
+
+    def writing(self) -> AbstractContextManager[Connection]:
+        """One writing transaction: a deed's whole change, its journal entries and its messages, or nothing."""
+        return database.writing(self.engine)
+
+    def reading(self) -> AbstractContextManager[Connection]:
+        """One consistent view."""
+        return database.reading(self.engine)
+
+    def policy(self, connection: Connection) -> Policy:
+        """The policy in force."""
+        return self.shelf.read(connection)[1]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a deed left: the ticket's number and revision. `repeated` when the same form had done it before."""
+
+    number: str
+    revision: int
+    repeated: bool = False
+
+
+@dataclass(frozen=True)
+class Change:
+    """What a deed decided: events, their text and audience, and the columns beside the standing that change."""
+
+    events: Sequence[Event]
+    text: str = ""
+    audience: Literal["bench", "customer"] = "customer"
+    columns: dict[str, object] = field(default_factory=dict)
+
+
+def find(connection: Connection, typed: str) -> Ticket:
+    """The ticket with a number as typed. Raises Unfit for what is no number, NotFound for one never given."""
+    number = parse_number(typed)
+    ticket = tickets.by_number(connection, number)
+    if ticket is None:
+        raise NotFound(say("There is no repair {number} here.", number=spoken(number)))
+    return ticket
+
+
+def change_ticket(
+    desk: Desk,
+    by: By,
+    number: str,
+    decide: Callable[[Connection, Ticket, Policy], Change],
+    *,
+    seen: int | None = None,
+    deed_key: str | None = None,
+    then: Callable[[Connection, Ticket, datetime], None] | None = None,
+) -> Outcome:
+    """Do one deed on one ticket in one transaction: load, decide, write row and journal, then put messages.
+
+    `seen` is the revision the person looked at (None: whatever it is now); `deed_key` makes a form posted twice have
+    one effect; `then` gets the changed ticket and writes what must go out. Raises Stale, NotFound, Refused.
+    """
+    now = desk.clock.now()
+    with desk.writing() as connection:
+        ticket = find(connection, number)
+        if deed_key and journal.ticket_of_deed(connection, deed_key):
+            return Outcome(ticket.number, ticket.revision, repeated=True)
+        if seen is not None and seen != ticket.revision:
+            raise Stale(ticket, journal.entries(connection, ticket.id, after=seen))
+        change = decide(connection, ticket, desk.policy(connection))
+        revision = ticket.revision + len(change.events)
+        values = standing_columns(ticket.standing, change.events, now) | change.columns
+        if not tickets.change(connection, ticket, revision, values):  # PostgreSQL: somebody was faster
+            changed = find(connection, number)
+            raise Stale(changed, journal.entries(connection, ticket.id, after=ticket.revision))
+        write_events(connection, by, ticket.id, ticket.revision, change, now, deed_key)
+        visits.touch(connection, ticket.visit_id)
+        if then:
+            then(connection, find(connection, number), now)
+    return Outcome(ticket.number, revision)
+
+
+def standing_columns(standing: Standing, events: Sequence[Event], now: datetime) -> dict[str, object]:
+    """The columns that follow from the events: only those that change."""
+    after = standing
+    for event in events:
+        after = apply(after, event)
+    values: dict[str, object] = {}
+    if any(event.name in ("arrived", "moved") for event in events):
+        values |= {"stage": after.stage, "stage_since": now}
+    if after.hold != standing.hold:
+        values |= {"hold": after.hold, "hold_since": now if after.hold else None}
+    if after.ending != standing.ending:
+        values |= {"ending": after.ending, "ended_at": now if after.ending else None}
+    return values
+
+
+def write_events(
+    connection: Connection,
+    by: By,
+    ticket_id: int,
+    revision: int,
+    change: Change,
+    now: datetime,
+    deed_key: str | None,
+) -> None:
+    """Append the events after `revision`; the text and the form's key go with the first."""
+    for place, event in enumerate(change.events):
+        journal.append(
+            connection,
+            ticket_id=ticket_id,
+            entry=revision + 1 + place,
+            at=now,
+            by_kind=by.kind,
+            by_staff=by.staff_id,
+            event=event.name,
+            data=event.data,
+            audience=change.audience,
+            text=change.text if place == 0 else "",
+            deed_key=deed_key if place == 0 else None,
+        )

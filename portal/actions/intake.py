@@ -1,0 +1,167 @@
+"""Taking in: one visit with its contact, its link and a ticket for each device."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from sqlalchemy import Connection
+
+from portal.actions import tell
+from portal.actions.desk import By, Change, Desk, standing_columns, write_events
+from portal.rules import stages
+from portal.rules.contact import email, phone
+from portal.rules.policy import Policy
+from portal.rules.refusals import Refused, Unfit
+from portal.rules.sentences import say
+from portal.rules.stages import Event, Standing
+from portal.rules.text import line, passage
+from portal.rules.tokens import LinkKind, new_ref
+from portal.store import journal, tickets, visits
+
+
+@dataclass(frozen=True)
+class NewDevice:
+    """A device as it is handed in. `kind` is a key of the policy's kinds; "" takes the first."""
+
+    device: str
+    fault: str
+    kind: str = ""
+    needed_by: date | None = None
+    express: bool = False
+
+
+@dataclass(frozen=True)
+class NewVisit:
+    """What is typed at the counter; every field of the contact may be empty (nothing but a number is needed)."""
+
+    devices: Sequence[NewDevice] = field(default_factory=tuple)
+    name: str = ""
+    email: str = ""
+    phone: str = ""
+    phone_is_on_bench: bool = False
+    language: str = ""
+
+
+@dataclass(frozen=True)
+class TakenIn:
+    """What a hand-in left: the visit's public id, its tickets' numbers and its docket's link."""
+
+    visit_ref: str
+    numbers: tuple[str, ...]
+    link: str
+    repeated: bool = False
+
+
+MOST_DEVICES = 20
+
+
+def take_in(desk: Desk, by: By, arrival: NewVisit, *, deed_key: str | None = None) -> TakenIn:
+    """Take devices in over the counter: each becomes a ticket in the first stage, and the contact is told.
+
+    Raises Unfit for the first field that does not fit. The same `deed_key` again changes nothing and tells the same.
+    """
+    now = desk.clock.now()
+    with desk.writing() as connection:
+        if deed_key and (number := journal.ticket_of_deed(connection, deed_key)):
+            return _told_again(desk, connection, number)
+        policy = desk.policy(connection)
+        devices = [_fit(device, policy) for device in arrival.devices]
+        if not 1 <= len(devices) <= MOST_DEVICES:
+            raise Unfit("device", say("A visit has 1 to {most} devices.", most=MOST_DEVICES))
+        ref = _add_visit(desk, connection, arrival, policy, now)
+        visit = visits.by_ref(connection, ref)
+        if visit is None:
+            raise RuntimeError("The visit just written cannot be read.")
+        numbers = []
+        for place, device in enumerate(devices):
+            key = deed_key if place == 0 else None
+            numbers.append(_add_ticket(desk, by, connection, visit.id, device, policy, now, key))
+        tell.taken_in(connection, visit, now)
+    link = desk.links.customer(LinkKind.DOCKET, ref, visit.docket_version)
+    return TakenIn(ref, tuple(numbers), link)
+
+
+def _fit(device: NewDevice, policy: Policy) -> NewDevice:
+    kind = device.kind or policy.kinds[0].key
+    if policy.kind(kind) is None:
+        allowed = ", ".join(known.key for known in policy.kinds)
+        raise Unfit("kind", say("There is no kind “{kind}”. Allowed: {allowed}.", kind=kind, allowed=allowed))
+    return NewDevice(
+        device=line("device", say("The device"), device.device, required=True),
+        fault=passage("fault", say("The fault"), device.fault),
+        kind=kind,
+        needed_by=device.needed_by,
+        express=device.express,
+    )
+
+
+def _add_visit(desk: Desk, connection: Connection, arrival: NewVisit, policy: Policy, now: datetime) -> str:
+    language = arrival.language or policy.shop.languages[0]
+    if language not in policy.shop.languages:
+        allowed = ", ".join(policy.shop.languages)
+        raise Unfit(
+            "language",
+            say(
+                "The shop does not write “{language}”. Allowed: {allowed}.",
+                language=language,
+                allowed=allowed,
+            ),
+        )
+    contact = {
+        "role": "owner",
+        "name": line("name", say("The name"), arrival.name),
+        "email": email(arrival.email),
+        "phone": phone(arrival.phone, policy.shop.country),
+        "phone_is_on_bench": arrival.phone_is_on_bench,
+        "may_be_told": True,
+        "may_agree": True,
+        "may_collect": True,
+    }
+    ref = new_ref(desk.chooser)
+    visit_id = visits.add(connection, {"ref": ref, "language": language, "made_at": now})
+    visits.add_contact(connection, contact | {"ref": new_ref(desk.chooser), "visit_id": visit_id})
+    return ref
+
+
+def _add_ticket(
+    desk: Desk,
+    by: By,
+    connection: Connection,
+    visit_id: int,
+    device: NewDevice,
+    policy: Policy,
+    now: datetime,
+    deed_key: str | None,
+) -> str:
+    events: list[Event] = stages.arrive(Standing(), policy.stages)
+    number = tickets.new_number(connection, desk.chooser)
+    ticket_id = tickets.add(
+        connection,
+        {
+            "ref": new_ref(desk.chooser),
+            "number": number,
+            "visit_id": visit_id,
+            "kind": device.kind,
+            "device": device.device,
+            "fault": device.fault,
+            "made_at": now,
+            "needed_by": device.needed_by,
+            "express": device.express,
+            "revision": len(events),
+        }
+        | standing_columns(Standing(), events, now),
+    )
+    write_events(connection, by, ticket_id, 0, Change(events), now, deed_key)
+    return number
+
+
+def _told_again(desk: Desk, connection: Connection, number: str) -> TakenIn:
+    ticket = tickets.by_number(connection, number)
+    if ticket is None:
+        raise Refused(say("This form was sent before, and its repair is no longer here."))
+    visit = visits.by_id(connection, ticket.visit_id)
+    numbers = tuple(each.number for each in tickets.of_visit(connection, visit.id))
+    link = desk.links.customer(LinkKind.DOCKET, visit.ref, visit.docket_version)
+    return TakenIn(visit.ref, numbers, link, repeated=True)

@@ -1,0 +1,67 @@
+"""Moving a ticket through the stages, and making it wait in one."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import Connection
+
+from portal.actions import tell
+from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
+from portal.rules import stages
+from portal.rules.policy import Policy
+from portal.rules.sentences import say
+from portal.rules.text import passage
+from portal.store.facts import facts
+from portal.store.tickets import Ticket
+
+
+def move(
+    desk: Desk,
+    by: By,
+    number: str,
+    stage: str,
+    *,
+    why: str = "",
+    confirmed: bool = False,
+    seen: int | None = None,
+    deed_key: str | None = None,
+) -> Outcome:
+    """Move a ticket to a stage; customers are told where the policy says so. The reason stays with the bench.
+
+    Raises what `rules.stages.move` and `change_ticket` raise.
+    """
+    reason = passage("why", say("The reason"), why)
+
+    def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
+        known = facts(connection, ticket)
+        events = stages.move(ticket.standing, stage, policy.stages, known, why=reason, confirmed=confirmed)
+        return Change(events, text=reason)
+
+    def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
+        reached = desk.policy(connection).stage(ticket.stage)
+        if reached and reached.tell:
+            tell.stage_reached(connection, ticket, now)
+
+    return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
+
+
+def hold(
+    desk: Desk,
+    by: By,
+    number: str,
+    kind: str,
+    *,
+    why: str = "",
+    seen: int | None = None,
+    deed_key: str | None = None,
+) -> Outcome:
+    """Make a ticket wait inside its stage for an approval, a part, the customer or a dispute; "none" lifts the hold."""
+    reason = passage("why", say("The reason"), why)
+
+    def decide(_connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
+        if kind == "none":
+            return Change(stages.lift_hold(ticket.standing), text=reason)
+        return Change(stages.set_hold(ticket.standing, kind), text=reason)
+
+    return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key)

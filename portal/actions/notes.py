@@ -1,0 +1,65 @@
+"""Words in the journal: notes for the bench or for the customer too, and corrections, which are entries of their own."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from sqlalchemy import Connection
+
+from portal.actions import tell
+from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
+from portal.rules.policy import Policy
+from portal.rules.refusals import Refused
+from portal.rules.sentences import say
+from portal.rules.stages import Event
+from portal.rules.text import passage
+from portal.store import journal
+from portal.store.tickets import Ticket
+
+Audience = Literal["bench", "customer"]
+
+
+def note(
+    desk: Desk,
+    by: By,
+    number: str,
+    text: str,
+    *,
+    audience: Audience = "bench",
+    seen: int | None = None,
+    deed_key: str | None = None,
+) -> Outcome:
+    """Write a note. Where it is for the customer too, the customer is told. Raises Unfit for an empty or overlong one."""
+    words = passage("text", say("The note"), text, required=True)
+
+    def decide(_connection: Connection, _ticket: Ticket, _policy: Policy) -> Change:
+        return Change([Event("noted")], text=words, audience=audience)
+
+    then = tell.noted if audience == "customer" else None
+    return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
+
+
+def correct(
+    desk: Desk,
+    by: By,
+    number: str,
+    entry: int,
+    text: str,
+    *,
+    seen: int | None = None,
+    deed_key: str | None = None,
+) -> Outcome:
+    """Put an entry right by a new one that names it; who could read the old one can read the new one.
+
+    Raises Refused when the ticket has no such entry.
+    """
+    words = passage("text", say("The correction"), text, required=True)
+
+    def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
+        found = [old for old in journal.entries(connection, ticket.id, after=entry - 1) if old.entry == entry]
+        if not found:
+            raise Refused(say("The journal has no entry {entry}.", entry=entry))
+        audience: Audience = "customer" if found[0].audience == "customer" else "bench"
+        return Change([Event("corrected", {"entry": str(entry)})], text=words, audience=audience)
+
+    return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key)

@@ -1,0 +1,100 @@
+"""One language: its catalogue and its ways to write dates, spans and money. Pages and letters use the same.
+
+Catalogues are read from the .po files at start-up, so that there is no build step and none can be out of date.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from functools import cache
+from zoneinfo import ZoneInfo
+
+from babel import Locale, dates, numbers
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po
+from babel.support import NullTranslations, Translations
+
+from portal import resources
+from portal.rules.sentences import Sentence
+
+SOURCE = "en"  # the language the templates are written in
+
+
+@dataclass(frozen=True)
+class Language:
+    """A language in a shop's time zone. `tag` is BCP 47 ("de-CH"), as the `lang` attribute wants it."""
+
+    tag: str
+    zone: ZoneInfo
+    locale: Locale
+    translations: NullTranslations
+
+    def gettext(self, text: str) -> str:
+        """The text in this language."""
+        return str(self.translations.gettext(text))
+
+    def ngettext(self, one: str, many: str, count: int) -> str:
+        """The text for a count in this language."""
+        return str(self.translations.ngettext(one, many, count))
+
+    def say(self, sentence: Sentence | str) -> str:
+        """A sentence of the rules in this language, its facts with it."""
+        if isinstance(sentence, str):
+            return sentence
+        facts = {
+            name: self.say(fact) if isinstance(fact, Sentence) else fact
+            for name, fact in sentence.facts.items()
+        }
+        return self.gettext(sentence.template).format(**facts)
+
+    def words(self, texts: Mapping[str, str]) -> str:
+        """The policy's text in this language; where it has none, its first."""
+        base = self.tag.split("-")[0]
+        return texts.get(self.tag) or texts.get(base) or next(iter(texts.values()), "")
+
+    def moment(self, at: datetime) -> str:
+        """Day and hour in the shop's zone: “Tue 8 Dec 2026, 14:05”."""
+        local = at.astimezone(self.zone)
+        return f"{self.day(local.date())}, {dates.format_time(local, 'short', tzinfo=self.zone, locale=self.locale)}"
+
+    def day(self, day: date) -> str:
+        """A day with its weekday."""
+        skeleton = "yMMMEd"
+        return str(dates.format_skeleton(skeleton, day, locale=self.locale))
+
+    def local(self, at: datetime) -> datetime:
+        """The moment in the shop's zone."""
+        return at.astimezone(self.zone)
+
+    def span(self, start: datetime, end: datetime) -> str:
+        """How long it was, roughly: “3 days”."""
+        return dates.format_timedelta(end - start, threshold=1.2, locale=self.locale)
+
+    def money(self, minor: int, currency: str) -> str:
+        """Minor units as money: 4850 GBP → “£48.50”."""
+        amount = Decimal(minor).scaleb(-numbers.get_currency_precision(currency))
+        return numbers.format_currency(amount, currency, locale=self.locale)
+
+
+@cache
+def language(tag: str, zone: str) -> Language:
+    """The language by tag and time zone. A tag without a catalogue speaks English with its own dates."""
+    locale = Locale.parse("en-GB" if tag == "en" else tag, sep="-")
+    return Language(tag, ZoneInfo(zone), locale, _translations(locale.language))
+
+
+@cache
+def _translations(code: str) -> NullTranslations:
+    file = resources.catalogues() / code / "LC_MESSAGES" / "messages.po"
+    if not file.exists():
+        return NullTranslations()
+    with file.open("rb") as source:
+        catalogue = read_po(source, locale=code)
+    compiled = io.BytesIO()
+    write_mo(compiled, catalogue)
+    compiled.seek(0)
+    return Translations(compiled)

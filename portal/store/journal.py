@@ -1,0 +1,92 @@
+"""The journal: what happened to a ticket, in order, append-only. Corrections are new entries."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, bindparam, insert, select
+
+from portal.store.tables import journal, staff, tickets
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One journal entry; `by` is the staff member's name, or "" when it was not staff."""
+
+    entry: int
+    at: datetime
+    by_kind: str
+    by: str
+    event: str
+    data: Mapping[str, Any]
+    audience: str
+    text: str
+
+
+_COLUMNS = (
+    journal.c.entry,
+    journal.c.at,
+    journal.c.by_kind,
+    staff.c.name,
+    journal.c.event,
+    journal.c.data,
+    journal.c.audience,
+    journal.c.text,
+)
+_OF_TICKET = (
+    select(*_COLUMNS)
+    .select_from(journal.outerjoin(staff, journal.c.by_staff == staff.c.id))
+    .where(journal.c.ticket_id == bindparam("ticket_id"), journal.c.entry > bindparam("after"))
+    .order_by(journal.c.entry)
+)
+_BY_DEED = (
+    select(tickets.c.number)
+    .join(journal, journal.c.ticket_id == tickets.c.id)
+    .where(journal.c.deed_key == bindparam("deed_key"))
+)
+
+
+def entries(connection: Connection, ticket_id: int, after: int = 0) -> list[Entry]:
+    """A ticket's entries in order; with `after`, only those that came since that entry."""
+    rows = connection.execute(_OF_TICKET, {"ticket_id": ticket_id, "after": after})
+    return [Entry(row[0], row[1], row[2], row[3] or "", *row[4:]) for row in rows]
+
+
+def ticket_of_deed(connection: Connection, deed_key: str) -> str | None:
+    """The number of the ticket whose journal holds this form's key already, or None."""
+    return connection.execute(_BY_DEED, {"deed_key": deed_key}).scalar()
+
+
+def append(
+    connection: Connection,
+    *,
+    ticket_id: int,
+    entry: int,
+    at: datetime,
+    by_kind: str,
+    by_staff: int | None,
+    event: str,
+    data: Mapping[str, Any],
+    audience: str,
+    text: str,
+    deed_key: str | None,
+) -> None:
+    """Write one entry. The unique (ticket, entry) makes two writers at once impossible."""
+    connection.execute(
+        insert(journal),
+        {
+            "ticket_id": ticket_id,
+            "entry": entry,
+            "at": at,
+            "by_kind": by_kind,
+            "by_staff": by_staff,
+            "event": event,
+            "data": dict(data),
+            "audience": audience,
+            "text": text,
+            "deed_key": deed_key,
+        },
+    )

@@ -1,0 +1,173 @@
+"""The portal's tables. Each column names its category of data in `info`, because retention is driven by it.
+
+Ids are the database's own and never leave it; what leaves it is a random `ref` or a ticket's number, never reused.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    JSON,
+    Boolean,
+    CheckConstraint,
+    Column,
+    Date,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+    false,
+)
+
+from notifications.instants import Instant
+from notifications.tables import metadata as notifications_metadata
+from portal.rules.categories import Category
+from portal.rules.stages import Ending, Hold
+
+
+def holds(category: Category) -> dict[str, Category]:
+    """The `info` of a column that holds this category of data."""
+    return {"category": category}
+
+
+CONTACT = holds(Category.CONTACT)
+DEVICE = holds(Category.DEVICE)
+RECORD = holds(Category.RECORD)
+APPROVAL = holds(Category.APPROVAL)
+STAFF = holds(Category.STAFF)
+TECHNICAL = holds(Category.TECHNICAL)
+NONE = holds(Category.NONE)
+
+metadata = MetaData(naming_convention=notifications_metadata.naming_convention)
+
+
+def _one_of(column: str, values: type[Hold] | type[Ending] | tuple[str, ...]) -> CheckConstraint:
+    allowed = ", ".join(f"'{value}'" for value in values)
+    return CheckConstraint(f"{column} IN ({allowed})", name=column)
+
+
+policies = Table(
+    "policies",
+    metadata,
+    Column("revision", Integer, primary_key=True, info=NONE),
+    Column("document", Text, nullable=False, info=NONE),  # the policy as TOML, loadable again
+    Column("made_at", Instant, nullable=False, info=NONE),
+    Column("made_by", Integer, ForeignKey("staff.id", ondelete="SET NULL"), info=STAFF),
+)
+
+staff = Table(
+    "staff",
+    metadata,
+    Column("id", Integer, primary_key=True, info=NONE),
+    Column("name", String(40), nullable=False, unique=True, info=STAFF),
+    Column("role", String(10), nullable=False, info=STAFF),
+    Column("password_hash", Text, nullable=False, info=STAFF),
+    Column(
+        "generation", Integer, nullable=False, server_default="1", info=TECHNICAL
+    ),  # raised to end all sessions
+    Column("made_at", Instant, nullable=False, info=STAFF),
+    Column("disabled_at", Instant, info=STAFF),
+    _one_of("role", ("bench", "keeper")),
+)
+
+visits = Table(
+    "visits",
+    metadata,
+    Column("id", Integer, primary_key=True, info=NONE),
+    Column("ref", String(10), nullable=False, unique=True, info=TECHNICAL),
+    Column("docket_version", Integer, nullable=False, server_default="1", info=TECHNICAL),
+    Column("language", String(20), nullable=False, info=CONTACT),
+    Column("made_at", Instant, nullable=False, info=RECORD),
+    # Grows with every change of any of its tickets or contacts; part of the customer page's validator.
+    Column("revision", Integer, nullable=False, server_default="1", info=NONE),
+)
+
+contacts = Table(
+    "contacts",
+    metadata,
+    Column("id", Integer, primary_key=True, info=NONE),
+    Column("ref", String(10), nullable=False, unique=True, info=TECHNICAL),
+    Column("visit_id", Integer, ForeignKey("visits.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    Column("role", String(10), nullable=False, info=CONTACT),
+    Column("name", String(120), nullable=False, server_default="", info=CONTACT),  # how to address them
+    Column("email", String(254), nullable=False, server_default="", info=CONTACT),
+    Column("phone", String(16), nullable=False, server_default="", info=CONTACT),  # E.164
+    Column("phone_is_on_bench", Boolean, nullable=False, server_default=false(), info=CONTACT),
+    Column("may_be_told", Boolean, nullable=False, info=CONTACT),
+    Column("may_agree", Boolean, nullable=False, info=CONTACT),
+    Column("may_collect", Boolean, nullable=False, info=CONTACT),
+    Column("link_version", Integer, nullable=False, server_default="1", info=TECHNICAL),
+    UniqueConstraint("visit_id", "role"),
+    _one_of("role", ("owner", "second")),
+)
+
+# Every number ever given, so that none is given twice, even after its ticket is forgotten.
+numbers = Table("numbers", metadata, Column("number", String(13), primary_key=True, info=NONE))
+
+tickets = Table(
+    "tickets",
+    metadata,
+    Column("id", Integer, primary_key=True, info=NONE),
+    Column("ref", String(10), nullable=False, unique=True, info=TECHNICAL),
+    Column("number", String(13), ForeignKey("numbers.number"), nullable=False, unique=True, info=TECHNICAL),
+    Column("visit_id", Integer, ForeignKey("visits.id"), nullable=False, info=NONE),
+    Column("kind", String(40), nullable=False, info=RECORD),
+    Column("device", String(120), nullable=False, info=DEVICE),
+    Column("fault", Text, nullable=False, info=RECORD),
+    Column("stage", String(40), info=RECORD),  # NULL while announced
+    Column("stage_since", Instant, nullable=False, info=RECORD),
+    Column("hold", String(10), info=RECORD),
+    Column("hold_since", Instant, info=RECORD),
+    Column("ending", String(30), info=RECORD),
+    Column("ended_at", Instant, info=RECORD),
+    Column("revision", Integer, nullable=False, info=NONE),  # the number of its journal's entries
+    Column("made_at", Instant, nullable=False, info=RECORD),
+    Column("place", String(40), nullable=False, server_default="", info=RECORD),  # on the shelf
+    Column("needed_by", Date, info=RECORD),
+    Column("express", Boolean, nullable=False, server_default=false(), info=RECORD),
+    _one_of("hold", Hold),
+    _one_of("ending", Ending),
+    CheckConstraint("(hold IS NULL) = (hold_since IS NULL)", name="hold_since"),
+    CheckConstraint("(ending IS NULL) = (ended_at IS NULL)", name="ended_at"),
+    CheckConstraint("ending IS NULL OR hold IS NULL", name="no_hold_at_end"),
+    Index("ix_tickets_visit_id", "visit_id"),  # the customer's page
+)
+_OPEN = tickets.c.ending.is_(None)
+# Serves the bench list; ended tickets are not in it, so it stays as small as the shop.
+Index("ix_tickets_open", tickets.c.stage, tickets.c.stage_since, sqlite_where=_OPEN, postgresql_where=_OPEN)
+
+# Append-only: triggers in the migration refuse changes of anything but `text`, which the purge may empty.
+journal = Table(
+    "journal",
+    metadata,
+    Column("id", Integer, primary_key=True, info=NONE),
+    Column("ticket_id", Integer, ForeignKey("tickets.id"), nullable=False, info=NONE),
+    Column("entry", Integer, nullable=False, info=NONE),  # 1, 2, 3 … within its ticket
+    Column("at", Instant, nullable=False, info=RECORD),
+    Column("by_kind", String(10), nullable=False, info=RECORD),
+    Column("by_staff", Integer, ForeignKey("staff.id"), info=STAFF),
+    Column("event", String(40), nullable=False, info=RECORD),
+    Column("data", JSON, nullable=False, info=RECORD),  # what rebuilds the state; no personal data
+    Column("audience", String(10), nullable=False, info=RECORD),
+    Column("text", Text, nullable=False, server_default="", info=RECORD),
+    Column(
+        "deed_key", String(32), unique=True, info=TECHNICAL
+    ),  # made by the form: a form posted twice has one effect
+    UniqueConstraint("ticket_id", "entry"),
+    _one_of("by_kind", ("staff", "customer", "clock", "command")),
+    _one_of("audience", ("bench", "customer")),
+    CheckConstraint("(by_kind = 'staff') = (by_staff IS NOT NULL)", name="by_staff"),
+)
+
+# Counts of tries by key (an HMAC, never an address in the clear), so that limits hold across processes and restarts.
+throttles = Table(
+    "throttles",
+    metadata,
+    Column("key", String(64), primary_key=True, info=TECHNICAL),
+    Column("tries", Integer, nullable=False, info=TECHNICAL),
+    Column("since", Instant, nullable=False, info=TECHNICAL),
+    Column("until", Instant, nullable=False, info=TECHNICAL),  # forgotten after this
+)

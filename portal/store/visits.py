@@ -1,0 +1,133 @@
+"""Visits and the contacts they carry."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import Connection, bindparam, insert, select, update
+
+from portal.store.tables import contacts, visits
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One hand-in by one customer."""
+
+    id: int
+    ref: str
+    docket_version: int
+    language: str
+    made_at: datetime
+    revision: int
+
+
+@dataclass(frozen=True)
+class Contact:
+    """Somebody who belongs to a visit. `role` is "owner" or "second"; `phone` is E.164 or ""."""
+
+    id: int
+    ref: str
+    visit_id: int
+    role: str
+    name: str
+    email: str
+    phone: str
+    phone_is_on_bench: bool
+    may_be_told: bool
+    may_agree: bool
+    may_collect: bool
+    link_version: int
+
+    @property
+    def reachable(self) -> bool:
+        """Whether there is an address to write to."""
+        return bool(self.email or self.phone)
+
+
+_VISIT = (
+    visits.c.id,
+    visits.c.ref,
+    visits.c.docket_version,
+    visits.c.language,
+    visits.c.made_at,
+    visits.c.revision,
+)
+_CONTACT = (
+    contacts.c.id,
+    contacts.c.ref,
+    contacts.c.visit_id,
+    contacts.c.role,
+    contacts.c.name,
+    contacts.c.email,
+    contacts.c.phone,
+    contacts.c.phone_is_on_bench,
+    contacts.c.may_be_told,
+    contacts.c.may_agree,
+    contacts.c.may_collect,
+    contacts.c.link_version,
+)
+_VISIT_BY_REF = select(*_VISIT).where(visits.c.ref == bindparam("ref"))
+_VISIT_BY_ID = select(*_VISIT).where(visits.c.id == bindparam("visit_id"))
+_CONTACT_BY_REF = select(*_CONTACT).where(contacts.c.ref == bindparam("ref"))
+_CONTACTS_OF = select(*_CONTACT).where(contacts.c.visit_id == bindparam("visit_id")).order_by(contacts.c.id)
+_TOUCH = update(visits).where(visits.c.id == bindparam("visit_id")).values(revision=visits.c.revision + 1)
+_RENEW_DOCKET = (
+    update(visits)
+    .where(visits.c.id == bindparam("visit_id"))
+    .values(docket_version=visits.c.docket_version + 1, revision=visits.c.revision + 1)
+)
+_RENEW_CONTACT = (
+    update(contacts)
+    .where(contacts.c.id == bindparam("contact_id"))
+    .values(link_version=contacts.c.link_version + 1)
+)
+
+
+def by_ref(connection: Connection, ref: str) -> Visit | None:
+    """The visit with this public id, or None."""
+    row = connection.execute(_VISIT_BY_REF, {"ref": ref}).first()
+    return Visit(*row) if row else None
+
+
+def by_id(connection: Connection, visit_id: int) -> Visit:
+    """The visit of a row that points to it."""
+    return Visit(*connection.execute(_VISIT_BY_ID, {"visit_id": visit_id}).one())
+
+
+def contact_by_ref(connection: Connection, ref: str) -> Contact | None:
+    """The contact with this public id, or None."""
+    row = connection.execute(_CONTACT_BY_REF, {"ref": ref}).first()
+    return Contact(*row) if row else None
+
+
+def contacts_of(connection: Connection, visit_id: int) -> list[Contact]:
+    """A visit's contacts, the owner first."""
+    return [Contact(*row) for row in connection.execute(_CONTACTS_OF, {"visit_id": visit_id})]
+
+
+def add(connection: Connection, values: dict[str, object]) -> int:
+    """Insert a visit and tell its id."""
+    key = connection.execute(insert(visits), values).inserted_primary_key
+    return int(key[0]) if key else 0
+
+
+def add_contact(connection: Connection, values: dict[str, object]) -> int:
+    """Insert a contact and tell its id."""
+    key = connection.execute(insert(contacts), values).inserted_primary_key
+    return int(key[0]) if key else 0
+
+
+def touch(connection: Connection, visit_id: int) -> None:
+    """Say that something on the customer's page changed."""
+    connection.execute(_TOUCH, {"visit_id": visit_id})
+
+
+def renew_docket(connection: Connection, visit_id: int) -> None:
+    """Kill the docket's present link by raising its version."""
+    connection.execute(_RENEW_DOCKET, {"visit_id": visit_id})
+
+
+def renew_contact(connection: Connection, contact_id: int) -> None:
+    """Kill one contact's present link by raising its version."""
+    connection.execute(_RENEW_CONTACT, {"contact_id": contact_id})
