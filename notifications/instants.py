@@ -38,9 +38,7 @@ class FixedClock:
 def as_utc(moment: datetime) -> datetime:
     """The moment in UTC. Raises ValueError for one without a zone: a guess would be wrong twice a year."""
     if moment.tzinfo is None:
-        raise ValueError(
-            f"{moment.isoformat()} has no time zone; write for example {moment.isoformat()}+00:00"
-        )
+        raise ValueError(f"{moment.isoformat()} has no time zone; write for example {moment.isoformat()}+00:00")
     return moment.astimezone(UTC)
 
 

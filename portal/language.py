@@ -45,10 +45,7 @@ class Language:
         """A sentence of the rules in this language, its facts with it."""
         if isinstance(sentence, str):
             return sentence
-        facts = {
-            name: self.say(fact) if isinstance(fact, Sentence) else fact
-            for name, fact in sentence.facts.items()
-        }
+        facts = {name: self.say(fact) if isinstance(fact, Sentence) else fact for name, fact in sentence.facts.items()}
         return self.gettext(sentence.template).format(**facts)
 
     def words(self, texts: Mapping[str, str]) -> str:

@@ -46,9 +46,7 @@ class NoSecret(RuntimeError):
     """The installation has no secret, so no link and no login would be safe."""
 
     def __init__(self, file: Path) -> None:
-        super().__init__(
-            f"There is no secret: {file} is missing. Run `benchwindow init`, or set {PREFIX}SECRET_KEY."
-        )
+        super().__init__(f"There is no secret: {file} is missing. Run `benchwindow init`, or set {PREFIX}SECRET_KEY.")
 
 
 @dataclass(frozen=True)

@@ -13,9 +13,7 @@ from portal.rules.text import passage
 from portal.store.tickets import Ticket
 
 
-def hand_over(
-    desk: Desk, by: By, number: str, *, seen: int | None = None, deed_key: str | None = None
-) -> Outcome:
+def hand_over(desk: Desk, by: By, number: str, *, seen: int | None = None, deed_key: str | None = None) -> Outcome:
     """Hand a finished device over at the counter. Raises Refused from any stage but the last, or while on hold."""
 
     def decide(_connection: Connection, ticket: Ticket, policy: Policy) -> Change:

@@ -21,9 +21,7 @@ from portal.store.visits import Contact, Visit
 def taken_in(connection: Connection, visit: Visit, now: datetime) -> None:
     """The devices are here, and this is the link."""
     for contact in told(connection, visit.id):
-        message = Message(
-            "taken_in", f"visit {visit.ref} taken in", contact.ref, visit.ref, channels(contact)
-        )
+        message = Message("taken_in", f"visit {visit.ref} taken in", contact.ref, visit.ref, channels(contact))
         outbox.put(connection, message, now)
 
 
@@ -45,9 +43,7 @@ def ended(connection: Connection, ticket: Ticket, now: datetime) -> None:
 def told(connection: Connection, visit_id: int) -> list[Contact]:
     """The contacts of a visit who are told things and can be reached."""
     return [
-        contact
-        for contact in visits.contacts_of(connection, visit_id)
-        if contact.may_be_told and channels(contact)
+        contact for contact in visits.contacts_of(connection, visit_id) if contact.may_be_told and channels(contact)
     ]
 
 
@@ -56,9 +52,7 @@ def channels(contact: Contact) -> tuple[str, ...]:
     return ("mail",) if contact.email else ()
 
 
-def _about(
-    connection: Connection, ticket: Ticket, event: str, facts: Mapping[str, Any], now: datetime
-) -> None:
+def _about(connection: Connection, ticket: Ticket, event: str, facts: Mapping[str, Any], now: datetime) -> None:
     for contact in told(connection, ticket.visit_id):
         message = Message(
             event,

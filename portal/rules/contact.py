@@ -18,9 +18,7 @@ def email(typed: str) -> str:
     try:
         return validate_email(text, check_deliverability=False, test_environment=True).normalized
     except EmailNotValidError:
-        raise Unfit(
-            "email", say("“{typed}” is not one e-mail address, like name@example.org.", typed=text)
-        ) from None
+        raise Unfit("email", say("“{typed}” is not one e-mail address, like name@example.org.", typed=text)) from None
 
 
 def phone(typed: str, country: str) -> str:
@@ -38,8 +36,6 @@ def phone(typed: str, country: str) -> str:
     if number is None or not phonenumbers.is_possible_number(number):
         raise Unfit(
             "phone",
-            say(
-                "“{typed}” is not a phone number. Write it like 07700 900123 or +44 7700 900123.", typed=text
-            ),
+            say("“{typed}” is not a phone number. Write it like 07700 900123 or +44 7700 900123.", typed=text),
         )
     return phonenumbers.format_number(number, phonenumbers.PhoneNumberFormat.E164)

@@ -39,9 +39,7 @@ GATES: Mapping[str, Gate] = {
     ),
     "contact_reachable": Gate(
         say("Customer can be reached"),
-        say(
-            "Nobody can be told: the visit has no e-mail address and no phone number. Add one to the contact."
-        ),
+        say("Nobody can be told: the visit has no e-mail address and no phone number. Add one to the contact."),
         lambda facts: facts.contact_reachable,
     ),
     "customer_note": Gate(

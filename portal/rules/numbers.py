@@ -59,8 +59,6 @@ def parse_number(typed: str) -> str:
     if check_digit(digits[:-1]) != digits[-1]:
         raise Unfit(
             "number",
-            say(
-                "{number} is not a repair number: a digit is wrong or two are swapped.", number=spoken(digits)
-            ),
+            say("{number} is not a repair number: a digit is wrong or two are swapped.", number=spoken(digits)),
         )
     return digits

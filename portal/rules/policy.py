@@ -62,9 +62,7 @@ class Shop(Part):
     address: list[Line] = Field(min_length=1, max_length=6)
     phone: Annotated[str, StringConstraints(strip_whitespace=True, max_length=40)] = ""
     email: Annotated[str, StringConstraints(strip_whitespace=True, max_length=254)] = ""
-    country: Annotated[str, StringConstraints(pattern=r"^[A-Z]{2}$")] = (
-        "GB"  # ISO 3166-1, reads phone numbers
-    )
+    country: Annotated[str, StringConstraints(pattern=r"^[A-Z]{2}$")] = "GB"  # ISO 3166-1, reads phone numbers
     zone: Annotated[str, AfterValidator(_zone)] = "Europe/London"
     currency: Annotated[str, AfterValidator(_currency)] = "GBP"
     tax_percent: Decimal | None = Field(

@@ -129,10 +129,7 @@ def move(
     if target not in next_stages(standing, stages):
         between = [stage for stage in stages[here + 1 : there] if not stage.may_be_skipped]
         raise Refused(
-            *(
-                say("“{stage}” comes first and may not be skipped.", stage=stage.label_sentence())
-                for stage in between
-            )
+            *(say("“{stage}” comes first and may not be skipped.", stage=stage.label_sentence()) for stage in between)
         )
     _pass_gates([*stages[here].leave, *target.enter], facts, confirmed)
     return [Event("moved", {"stage": target.key})]

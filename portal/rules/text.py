@@ -14,9 +14,7 @@ LONG = 4000  # a note, a fault, a message
 # read differently from what was typed (Unicode Technical Report 36, bidirectional spoofing).
 _UNWANTED = {"Cc", "Cs", "Co", "Cn"}
 _DIRECTION = set("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-_BREAKS = str.maketrans(
-    {"\u2028": "\n", "\u2029": "\n", "\x0b": "\n", "\x0c": "\n", "\x85": "\n", "\r": "\n"}
-)
+_BREAKS = str.maketrans({"\u2028": "\n", "\u2029": "\n", "\x0b": "\n", "\x0c": "\n", "\x85": "\n", "\r": "\n"})
 
 
 def _cleaned(typed: str) -> str:

@@ -11,9 +11,7 @@ from portal.store.tables import policies
 
 _NEWEST = select(func.max(policies.c.revision))
 _ONE = select(policies.c.document).where(policies.c.revision == bindparam("wanted"))
-_ALL = select(policies.c.revision, policies.c.made_at, policies.c.made_by).order_by(
-    policies.c.revision.desc()
-)
+_ALL = select(policies.c.revision, policies.c.made_at, policies.c.made_by).order_by(policies.c.revision.desc())
 
 
 @dataclass(frozen=True)
@@ -43,7 +41,5 @@ def revisions(connection: Connection) -> list[Revision]:
 def add(connection: Connection, text: str, now: datetime, by_staff: int | None) -> int:
     """Write the next revision and tell its number."""
     revision = newest(connection) + 1
-    connection.execute(
-        insert(policies), {"revision": revision, "document": text, "made_at": now, "made_by": by_staff}
-    )
+    connection.execute(insert(policies), {"revision": revision, "document": text, "made_at": now, "made_by": by_staff})
     return revision

@@ -65,9 +65,7 @@ staff = Table(
     Column("name", String(40), nullable=False, unique=True, info=STAFF),
     Column("role", String(10), nullable=False, info=STAFF),
     Column("password_hash", Text, nullable=False, info=STAFF),
-    Column(
-        "generation", Integer, nullable=False, server_default="1", info=TECHNICAL
-    ),  # raised to end all sessions
+    Column("generation", Integer, nullable=False, server_default="1", info=TECHNICAL),  # raised to end all sessions
     Column("made_at", Instant, nullable=False, info=STAFF),
     Column("disabled_at", Instant, info=STAFF),
     _one_of("role", ("bench", "keeper")),
@@ -153,9 +151,7 @@ journal = Table(
     Column("data", JSON, nullable=False, info=RECORD),  # what rebuilds the state; no personal data
     Column("audience", String(10), nullable=False, info=RECORD),
     Column("text", Text, nullable=False, server_default="", info=RECORD),
-    Column(
-        "deed_key", String(32), unique=True, info=TECHNICAL
-    ),  # made by the form: a form posted twice has one effect
+    Column("deed_key", String(32), unique=True, info=TECHNICAL),  # made by the form: a form posted twice has one effect
     UniqueConstraint("ticket_id", "entry"),
     _one_of("by_kind", ("staff", "customer", "clock", "command")),
     _one_of("audience", ("bench", "customer")),

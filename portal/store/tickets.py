@@ -106,7 +106,10 @@ def of_visit(connection: Connection, visit_id: int) -> list[Ticket]:
 
 def open_tickets(connection: Connection) -> list[OpenTicket]:
     """All tickets the shop still has (or expects), longest in their stage first."""
-    return [OpenTicket(_ticket(row[:-3]), *row[-3:-1], row[-1] or "") for row in connection.execute(_OPEN)]
+    return [
+        OpenTicket(_ticket(row[:-3]), visit_ref=row[-3], docket_version=row[-2], owner=row[-1] or "")
+        for row in connection.execute(_OPEN)
+    ]
 
 
 def open_standings(connection: Connection) -> dict[str, Standing]:
@@ -140,9 +143,7 @@ def add(connection: Connection, values: dict[str, object]) -> int:
 def change(connection: Connection, ticket: Ticket, revision: int, values: dict[str, object]) -> bool:
     """Bring the row to `revision` with `values`, unless somebody was faster (then False, nothing changed)."""
     statement = _CHANGE.values(**values) if values else _CHANGE
-    result = connection.execute(
-        statement, {"ticket_id": ticket.id, "seen": ticket.revision, "next_revision": revision}
-    )
+    result = connection.execute(statement, {"ticket_id": ticket.id, "seen": ticket.revision, "next_revision": revision})
     return result.rowcount == 1
 
 

@@ -78,9 +78,7 @@ _RENEW_DOCKET = (
     .values(docket_version=visits.c.docket_version + 1, revision=visits.c.revision + 1)
 )
 _RENEW_CONTACT = (
-    update(contacts)
-    .where(contacts.c.id == bindparam("contact_id"))
-    .values(link_version=contacts.c.link_version + 1)
+    update(contacts).where(contacts.c.id == bindparam("contact_id")).values(link_version=contacts.c.link_version + 1)
 )
 
 
@@ -98,12 +96,12 @@ def by_id(connection: Connection, visit_id: int) -> Visit:
 def contact_by_ref(connection: Connection, ref: str) -> Contact | None:
     """The contact with this public id, or None."""
     row = connection.execute(_CONTACT_BY_REF, {"ref": ref}).first()
-    return Contact(*row) if row else None
+    return Contact(*tuple(row)) if row else None
 
 
 def contacts_of(connection: Connection, visit_id: int) -> list[Contact]:
     """A visit's contacts, the owner first."""
-    return [Contact(*row) for row in connection.execute(_CONTACTS_OF, {"visit_id": visit_id})]
+    return [Contact(*tuple(row)) for row in connection.execute(_CONTACTS_OF, {"visit_id": visit_id})]
 
 
 def add(connection: Connection, values: dict[str, object]) -> int:

@@ -1,0 +1,38 @@
+"""Bringing a database to the present schema, by the one Alembic history of both packages."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from alembic import command
+from alembic.config import Config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection, Engine
+
+from portal.store.engine import writing
+
+_FOLDER = Path(__file__).parent / "migrations"
+
+
+def upgrade(engine: Engine) -> None:
+    """Run what is pending, all in one transaction; nothing is written when nothing is."""
+    if pending(engine):
+        with writing(engine) as connection:
+            command.upgrade(config(connection), "head")
+
+
+def pending(engine: Engine) -> bool:
+    """Whether the database is behind this program."""
+    with engine.connect() as connection, connection.begin():
+        current = MigrationContext.configure(connection).get_current_revision()
+    return current != ScriptDirectory.from_config(config()).get_current_head()
+
+
+def config(connection: Connection | None = None) -> Config:
+    """Alembic's configuration, for this connection."""
+    settings = Config()
+    settings.set_main_option("script_location", str(_FOLDER))
+    settings.set_main_option("path_separator", "os")
+    settings.attributes["connection"] = connection
+    return settings
