@@ -5,6 +5,7 @@ Parsed strictly. The environment wins over the file. Secrets do not show themsel
 
 from __future__ import annotations
 
+import hmac
 import os
 import secrets
 import tomllib
@@ -86,6 +87,10 @@ class Settings:
         if len(secret) != 32:
             raise BadSetting("SECRET_KEY", "64 hexadecimal digits")
         return secret
+
+    def session_key(self) -> bytes:
+        """The key of session cookies, derived so that a leaked one does not give the links away."""
+        return hmac.digest(self.secret(), b"benchwindow session", "sha256")
 
     def _secret_from_file(self) -> str:
         if not self.secret_file.exists():

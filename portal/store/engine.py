@@ -39,7 +39,8 @@ def open_engine(url: str) -> Engine:
     parsed = make_url(url)
     if parsed.drivername == "postgresql":
         parsed = parsed.set(drivername="postgresql+psycopg")
-    engine = create_engine(parsed, pool_pre_ping=parsed.get_backend_name() == "postgresql")
+    # `hide_parameters`: an error must not carry a customer’s details into a log.
+    engine = create_engine(parsed, hide_parameters=True, pool_pre_ping=parsed.get_backend_name() == "postgresql")
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)

@@ -1,0 +1,71 @@
+"""What a request works with: the installation, one reading connection, the policy and the language."""
+
+from __future__ import annotations
+
+from typing import cast
+
+from flask import current_app, g, request
+from sqlalchemy import Connection
+
+from portal.actions.desk import Desk
+from portal.language import Language, language
+from portal.main import Installation
+from portal.rules.policy import Policy
+
+EXTENSION = "benchwindow"
+
+
+def installation() -> Installation:
+    """The installation this site belongs to."""
+    return cast(Installation, current_app.extensions[EXTENSION])
+
+
+def desk() -> Desk:
+    """The desk that deeds are done at."""
+    return installation().desk
+
+
+def connection() -> Connection:
+    """The request's one reading connection, opened when first asked for: one consistent view a page.
+
+    Deeds open their own writing transaction; call `refresh` after one to read what it left.
+    """
+    if "connection" not in g:
+        g.connection = desk().engine.connect()
+        g.connection.begin()
+    return cast(Connection, g.connection)
+
+
+def refresh() -> None:
+    """Let go of the request's view, so that the next read sees what has been written since."""
+    close_connection()
+    for name in ("policy",):
+        g.pop(name, None)
+
+
+def close_connection(_error: BaseException | None = None) -> None:
+    """Give the connection back to the pool."""
+    held = g.pop("connection", None)
+    if held is not None:
+        held.close()
+
+
+def policy() -> Policy:
+    """The policy in force for this request."""
+    if "policy" not in g:
+        g.policy = desk().policy(connection())
+    return cast(Policy, g.policy)
+
+
+def speaking() -> Language:
+    """The language this page is written in: what the page chose (`speak`), else the best the browser asks for."""
+    if "language" not in g:
+        shop = policy().shop
+        tag = request.accept_languages.best_match(shop.languages) or shop.languages[0]
+        g.language = language(tag, shop.zone)
+    return cast(Language, g.language)
+
+
+def speak(tag: str) -> None:
+    """Write this page in the given language of the shop."""
+    g.language = language(tag, policy().shop.zone)
