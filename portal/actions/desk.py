@@ -80,7 +80,7 @@ class PolicyShelf:
 
 @dataclass(frozen=True)
 class Desk:
-    """What deeds are done with. `chooser` makes public ids and ticket numbers; the system's own, or the demo's seeded."""
+    """What deeds are done with. `chooser` makes public ids and ticket numbers: the system's, or the demo's seeded."""
 
     engine: Engine
     clock: Clock

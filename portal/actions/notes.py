@@ -1,4 +1,4 @@
-"""Words in the journal: notes for the bench or for the customer too, and corrections, which are entries of their own."""
+"""Words in the journal: notes for the bench or for the customer too, and corrections, which are new entries."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def note(
     seen: int | None = None,
     deed_key: str | None = None,
 ) -> Outcome:
-    """Write a note. Where it is for the customer too, the customer is told. Raises Unfit for an empty or overlong one."""
+    """Write a note; a customer whom it is for too is told. Raises Unfit for an empty or overlong one."""
     words = passage("text", say("The note"), text, required=True)
 
     def decide(_connection: Connection, _ticket: Ticket, _policy: Policy) -> Change:

@@ -40,6 +40,12 @@ def ended(connection: Connection, ticket: Ticket, now: datetime) -> None:
     _about(connection, ticket, "ended", {"ending": ticket.ending}, now)
 
 
+def link_again(connection: Connection, visit: Visit, contact: Contact, cause: str, now: datetime) -> None:
+    """The contact's own link, asked for or renewed. Sent even to those who are told nothing else: they asked."""
+    if channels(contact):
+        outbox.put(connection, Message("link_again", cause, contact.ref, visit.ref, channels(contact)), now)
+
+
 def told(connection: Connection, visit_id: int) -> list[Contact]:
     """The contacts of a visit who are told things and can be reached."""
     return [

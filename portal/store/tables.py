@@ -164,6 +164,6 @@ throttles = Table(
     metadata,
     Column("key", String(64), primary_key=True, info=TECHNICAL),
     Column("tries", Integer, nullable=False, info=TECHNICAL),
-    Column("since", Instant, nullable=False, info=TECHNICAL),
+    Column("tried_at", Instant, nullable=False, info=TECHNICAL),  # the last that was counted
     Column("until", Instant, nullable=False, info=TECHNICAL),  # forgotten after this
 )

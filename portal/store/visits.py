@@ -70,6 +70,11 @@ _CONTACT = (
 _VISIT_BY_REF = select(*_VISIT).where(visits.c.ref == bindparam("ref"))
 _VISIT_BY_ID = select(*_VISIT).where(visits.c.id == bindparam("visit_id"))
 _CONTACT_BY_REF = select(*_CONTACT).where(contacts.c.ref == bindparam("ref"))
+_VISIT_OF_CONTACT = (
+    select(*_VISIT, *_CONTACT)
+    .join(contacts, contacts.c.visit_id == visits.c.id)
+    .where(contacts.c.ref == bindparam("ref"))
+)
 _CONTACTS_OF = select(*_CONTACT).where(contacts.c.visit_id == bindparam("visit_id")).order_by(contacts.c.id)
 _TOUCH = update(visits).where(visits.c.id == bindparam("visit_id")).values(revision=visits.c.revision + 1)
 _RENEW_DOCKET = (
@@ -97,6 +102,12 @@ def contact_by_ref(connection: Connection, ref: str) -> Contact | None:
     """The contact with this public id, or None."""
     row = connection.execute(_CONTACT_BY_REF, {"ref": ref}).first()
     return Contact(*tuple(row)) if row else None
+
+
+def visit_of_contact(connection: Connection, ref: str) -> tuple[Visit, Contact] | None:
+    """The contact with this public id and the visit it belongs to, in one round trip, or None."""
+    row = connection.execute(_VISIT_OF_CONTACT, {"ref": ref}).first()
+    return (Visit(*row[: len(_VISIT)]), Contact(*row[len(_VISIT) :])) if row else None
 
 
 def contacts_of(connection: Connection, visit_id: int) -> list[Contact]:

@@ -37,7 +37,7 @@ def upgrade() -> None:
         "throttles",
         sa.Column("key", sa.String(length=64), nullable=False),
         sa.Column("tries", sa.Integer(), nullable=False),
-        sa.Column("since", Instant(), nullable=False),
+        sa.Column("tried_at", Instant(), nullable=False),
         sa.Column("until", Instant(), nullable=False),
         sa.PrimaryKeyConstraint("key", name=op.f("pk_throttles")),
     )
