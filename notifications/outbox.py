@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, insert
+from sqlalchemy import Connection, bindparam, delete, insert
 from sqlalchemy.exc import IntegrityError
 
 from notifications.tables import outbox
 
+_FORGET = delete(outbox).where(outbox.c.reference == bindparam("wanted"))
 LIFE = timedelta(days=4)  # RFC 5321 4.5.4.1: give up after at least four to five days
 
 
@@ -58,3 +59,8 @@ def put(connection: Connection, message: Message, now: datetime) -> bool:
     except IntegrityError:
         return False
     return True
+
+
+def forget(connection: Connection, reference: str) -> int:
+    """Delete every message about `reference`, sent or not, and tell how many those were."""
+    return connection.execute(_FORGET, {"wanted": reference}).rowcount

@@ -10,7 +10,7 @@ down_revision = "0001"
 branch_labels = None
 depends_on = None
 
-_FIXED = ("id", "ticket_id", "entry", "at", "by_kind", "event", "data", "audience")
+_FIXED = ("id", "ticket_id", "entry", "at", "by_kind", "by_staff", "event", "data", "audience")
 _SAYS = "the journal is append-only"
 
 

@@ -1,0 +1,105 @@
+"""Erasing, one function for each kind of data in each table. When what is due is not decided here.
+
+SQLite overwrites what is deleted (`secure_delete`); the write-ahead log and backups are for whoever calls this.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from sqlalchemy import BindParameter, Connection, bindparam, delete, select, update
+
+from notifications import outbox
+from portal.rules.categories import Category
+from portal.store import throttles
+from portal.store.tables import contacts, journal, policies, staff, tickets, visits
+
+_WANTED: BindParameter[int] = bindparam("wanted")
+_CONTACTS = delete(contacts).where(contacts.c.visit_id == _WANTED)
+_LANGUAGE = update(visits).where(visits.c.id == _WANTED).values(language=bindparam("plain"))
+_DEVICE = update(tickets).where(tickets.c.id == _WANTED).values(device="")
+_FAULT = update(tickets).where(tickets.c.id == _WANTED).values(fault="", place="", needed_by=None)
+_TEXTS = update(journal).where(journal.c.ticket_id == _WANTED, journal.c.text != "").values(text="")
+_JOURNAL = delete(journal).where(journal.c.ticket_id == _WANTED)
+_TICKET = delete(tickets).where(tickets.c.id == _WANTED)
+_TICKETS_OF = select(tickets.c.ref).where(tickets.c.visit_id == _WANTED)
+_VISIT_REF = select(visits.c.ref).where(visits.c.id == _WANTED)
+_VISIT = delete(visits).where(
+    visits.c.id == _WANTED, ~select(tickets.c.id).where(tickets.c.visit_id == _WANTED).exists()
+)
+_STAFF = (
+    update(staff)
+    .where(staff.c.id == _WANTED, staff.c.disabled_at.is_not(None))
+    .values(name=bindparam("nobody"), role="bench", password_hash="", generation=staff.c.generation + 1)
+)
+_POLICIES = update(policies).where(policies.c.made_by == _WANTED).values(made_by=None)
+
+
+def visit_contacts(connection: Connection, visit_id: int, language: str) -> None:
+    """Erase who brought a visit's devices, and which language they read: it becomes the shop's own, `language`."""
+    connection.execute(_CONTACTS, {"wanted": visit_id})
+    connection.execute(_LANGUAGE, {"wanted": visit_id, "plain": language})
+
+
+def device_identity(connection: Connection, ticket_id: int) -> None:
+    """Erase which device it was."""
+    connection.execute(_DEVICE, {"wanted": ticket_id})
+
+
+def record_words(connection: Connection, ticket_id: int) -> None:
+    """Erase the words of the work record: the fault as told, and every text of the journal. Its events stay."""
+    connection.execute(_FAULT, {"wanted": ticket_id})
+    connection.execute(_TEXTS, {"wanted": ticket_id})
+
+
+def record(connection: Connection, ticket_id: int) -> None:
+    """Erase an ended ticket with its journal. Its number stays taken. The database refuses for an open one."""
+    connection.execute(_JOURNAL, {"wanted": ticket_id})
+    connection.execute(_TICKET, {"wanted": ticket_id})
+
+
+def messages(connection: Connection, visit_id: int) -> int:
+    """Erase the messages about a visit and its tickets, sent or not, and tell how many those were."""
+    refs = connection.execute(_TICKETS_OF, {"wanted": visit_id}).scalars().all()
+    of_visit = connection.execute(_VISIT_REF, {"wanted": visit_id}).scalars().all()
+    return sum(outbox.forget(connection, ref) for ref in (*of_visit, *refs))
+
+
+def visit(connection: Connection, visit_id: int) -> bool:
+    """Erase a visit that has no ticket any more, with its contacts. False while it has one."""
+    return connection.execute(_VISIT, {"wanted": visit_id}).rowcount == 1
+
+
+def staff_member(connection: Connection, staff_id: int) -> bool:
+    """Erase who a former staff member was; the journal goes on naming somebody. False for one not disabled."""
+    gone = connection.execute(_STAFF, {"wanted": staff_id, "nobody": f"former staff {staff_id}"}).rowcount == 1
+    if gone:
+        connection.execute(_POLICIES, {"wanted": staff_id})
+    return gone
+
+
+# Which function erases which category of which table; a test fails for a pair that stands neither here nor in NEVER.
+PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
+    ("contacts", Category.CONTACT): visit_contacts,
+    ("contacts", Category.TECHNICAL): visit_contacts,
+    ("visits", Category.CONTACT): visit_contacts,
+    ("visits", Category.RECORD): visit,
+    ("visits", Category.TECHNICAL): visit,
+    ("tickets", Category.DEVICE): device_identity,
+    ("tickets", Category.RECORD): record,
+    ("tickets", Category.TECHNICAL): record,
+    ("journal", Category.RECORD): record,
+    ("journal", Category.STAFF): record,
+    ("journal", Category.TECHNICAL): record,
+    ("outbox", Category.MESSAGE): messages,
+    ("outbox", Category.TECHNICAL): messages,
+    ("staff", Category.STAFF): staff_member,
+    ("staff", Category.TECHNICAL): staff_member,
+    ("policies", Category.STAFF): staff_member,
+    ("throttles", Category.TECHNICAL): throttles.forget,
+}
+# Tables that say nothing of a person, and why they stay.
+NEVER: Mapping[str, str] = {
+    "numbers": "a number that was given once is never given again",
+    "heartbeats": "one row a sweep, overwritten",
+}
