@@ -1,0 +1,45 @@
+"""How a child answers: one line of JSON, then the bytes. Nothing that could make the parent run anything."""
+
+from __future__ import annotations
+
+import json
+
+from portal.pictures.limits import Clean
+from portal.pictures.refused import refuse
+from portal.rules.refusals import Unfit
+from portal.rules.sentences import Sentence
+
+
+def write(answer: Clean | Unfit) -> bytes:
+    """The answer as bytes."""
+    if isinstance(answer, Unfit):
+        reason = answer.reasons[0]
+        return json.dumps({"refused": reason.template, "facts": dict(reason.facts)}).encode() + b"\n"
+    head = {
+        "large": len(answer.large),
+        "width": answer.width,
+        "height": answer.height,
+        "seems_blurred": bool(answer.seems_blurred),
+        "seems_dark": bool(answer.seems_dark),
+    }
+    return json.dumps(head).encode() + b"\n" + answer.large + answer.small
+
+
+def read(out: bytes) -> Clean | Unfit | None:
+    """The answer out of bytes; None for what is not one."""
+    line, _, rest = out.partition(b"\n")
+    try:
+        head = json.loads(line)
+        if "refused" in head:
+            return refuse(Sentence(str(head["refused"]), head["facts"]))
+        large = int(head["large"])
+        return Clean(
+            rest[:large],
+            rest[large:],
+            int(head["width"]),
+            int(head["height"]),
+            bool(head["seems_blurred"]),
+            bool(head["seems_dark"]),
+        )
+    except (ValueError, KeyError, TypeError):
+        return None

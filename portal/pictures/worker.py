@@ -1,0 +1,79 @@
+"""Runs `clean` in a child process of lower priority, bounded in memory and time, so that a hostile one kills only it.
+
+A fresh child for each picture, a few at a time: one dead child of a shared pool would break the whole pool. The next
+child is started ahead, since loading the libraries takes longer than most pictures.
+"""
+
+from __future__ import annotations
+
+import atexit
+import os
+import subprocess
+import sys
+from queue import Empty, SimpleQueue
+from threading import BoundedSemaphore
+
+from portal.pictures import refused, wire
+from portal.pictures.limits import LARGEST_BYTES, SECONDS, Clean
+from portal.rules.refusals import Unfit
+
+AT_ONCE = max(1, min(2, os.cpu_count() or 1))
+Child = subprocess.Popen[bytes]
+_places = BoundedSemaphore(AT_ONCE)
+_ready: SimpleQueue[Child] = SimpleQueue()
+
+
+def clean_in_child(data: bytes) -> Clean:
+    """`clean`, in a child. Raises Unfit as `clean` does, and where the picture killed its child or took too long."""
+    if len(data) > LARGEST_BYTES:
+        raise refused.refuse(refused.too_large(LARGEST_BYTES // 1024**2))
+    with _places:
+        child = _next()
+        _ready.put(_start())
+        answer = _ask(child, data)
+    if isinstance(answer, Clean):
+        return answer
+    raise answer or refused.refuse(refused.TOO_HARD)
+
+
+def _ask(child: Child, data: bytes) -> Clean | Unfit | None:
+    try:
+        out, _ = child.communicate(data, timeout=SECONDS)
+    except (subprocess.TimeoutExpired, OSError):
+        out = b""
+    finally:
+        _end(child)
+    return wire.read(out) if child.returncode == 0 else None
+
+
+def _next() -> Child:
+    """A child that is waiting, or a fresh one."""
+    while True:
+        try:
+            child = _ready.get_nowait()
+        except Empty:
+            return _start()
+        if child.poll() is None:
+            return child
+        _end(child)
+
+
+def _start() -> Child:
+    return subprocess.Popen(
+        [sys.executable, "-m", "portal.pictures.child"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+    )
+
+
+def _end(child: Child) -> None:
+    with child:  # closes its pipes and waits for it
+        child.kill()
+
+
+@atexit.register
+def dismiss() -> None:
+    """End the child that waits for the next picture."""
+    while not _ready.empty():
+        _end(_ready.get())
