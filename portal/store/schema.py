@@ -12,6 +12,7 @@ from sqlalchemy import Connection, Engine
 
 from portal.store.engine import writing
 
+_LOCK = 20260302  # any number, the same in every process
 _FOLDER = Path(__file__).parent / "migrations"
 
 
@@ -19,6 +20,8 @@ def upgrade(engine: Engine) -> None:
     """Run what is pending, all in one transaction; nothing is written when nothing is."""
     if pending(engine):
         with writing(engine) as connection:
+            if engine.dialect.name == "postgresql":  # of two processes that start at once, the second waits
+                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
             command.upgrade(config(connection), "head")
 
 

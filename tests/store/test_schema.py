@@ -1,0 +1,179 @@
+"""The schema says no: what the tables refuse, and that migrations make exactly those tables, on both databases."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, timedelta, timezone
+from pathlib import Path
+from threading import Barrier
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import CheckConstraint, Engine, inspect, select, update
+from sqlalchemy.exc import IntegrityError, StatementError
+
+from notifications.tables import metadata as notifications_metadata
+from notifications.tables import outbox
+from portal.actions.desk import Desk
+from portal.actions.intake import TakenIn
+from portal.store import schema
+from portal.store.engine import open_engine, sqlite_url, writing
+from portal.store.tables import contacts, journal, metadata, numbers, staff, tickets, visits
+from tests.databases import Postgres
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)])
+def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """The URL of a database without any table."""
+    if request.param == "sqlite":
+        yield sqlite_url(tmp_path / "empty.db")
+        return
+    server: Postgres = request.getfixturevalue("postgres")
+    name = server.new_database()
+    yield server.url(name)
+    server.drop(name)
+
+
+def test_migrations_make_exactly_the_tables_that_the_program_knows(engine: Engine) -> None:
+    with engine.connect() as connection, connection.begin():
+        context = MigrationContext.configure(
+            connection, opts={"compare_type": True, "target_metadata": [metadata, notifications_metadata]}
+        )
+        assert compare_metadata(context, [metadata, notifications_metadata]) == []
+
+
+def test_checks_of_the_tables_stand_in_the_database(engine: Engine) -> None:
+    """Comparing metadata does not see CHECK constraints, so their names are compared here."""
+    for table in [*metadata.sorted_tables, *notifications_metadata.sorted_tables]:
+        wanted = {str(check.name) for check in table.constraints if isinstance(check, CheckConstraint)}
+        found = {check["name"] for check in inspect(engine).get_check_constraints(table.name)}
+        assert found == wanted, table.name
+
+
+def test_the_history_has_one_head() -> None:
+    assert len(ScriptDirectory.from_config(schema.config()).get_heads()) == 1
+
+
+def test_two_processes_that_start_at_once_bring_the_database_up_to_date_once(empty_url: str) -> None:
+    together = Barrier(2)
+
+    def start(_place: int) -> bool:
+        engine = open_engine(empty_url)
+        together.wait()
+        schema.upgrade(engine)
+        behind = schema.pending(engine)
+        engine.dispose()
+        return behind
+
+    with ThreadPoolExecutor(2) as pool:
+        assert list(pool.map(start, range(2))) == [False, False]
+
+
+def test_a_database_that_is_up_to_date_is_not_written_to(engine: Engine) -> None:
+    assert not schema.pending(engine)
+    with writing(engine):  # nobody else could write now
+        schema.upgrade(engine)
+
+
+def test_an_empty_database_is_behind_until_it_is_brought_up_to_date(empty_url: str) -> None:
+    engine = open_engine(empty_url)
+    assert schema.pending(engine)
+
+    schema.upgrade(engine)
+
+    assert not schema.pending(engine)
+    engine.dispose()
+
+
+@pytest.mark.parametrize(
+    ("table", "values"),
+    [
+        pytest.param(tickets, {"hold": "lunch", "hold_since": "now"}, id="an unknown hold"),
+        pytest.param(tickets, {"hold": "part"}, id="a hold without its time"),
+        pytest.param(tickets, {"hold_since": "now"}, id="a hold's time without a hold"),
+        pytest.param(tickets, {"ending": "lost", "ended_at": "now"}, id="an unknown ending"),
+        pytest.param(tickets, {"ending": "collected"}, id="an ending without its time"),
+        pytest.param(tickets, {"ended_at": "now"}, id="an ending's time without an ending"),
+        pytest.param(
+            tickets,
+            {"ending": "collected", "ended_at": "now", "hold": "part", "hold_since": "now"},
+            id="an ended ticket on hold",
+        ),
+        pytest.param(tickets, {"device": None}, id="no device"),
+        pytest.param(tickets, {"visit_id": 999}, id="a visit that is not there"),
+        pytest.param(tickets, {"number": "99999"}, id="a number that was never given"),
+        pytest.param(contacts, {"role": "neighbour"}, id="an unknown role"),
+        pytest.param(contacts, {"visit_id": 999}, id="a contact of no visit"),
+        pytest.param(staff, {"role": "boss"}, id="an unknown role of staff"),
+        pytest.param(outbox, {"state": "lost"}, id="an unknown state of a message"),
+        pytest.param(outbox, {"state": "claimed"}, id="a claim without a lease"),
+        pytest.param(outbox, {"lease": "x"}, id="a lease without a claim"),
+    ],
+)
+def test_the_database_refuses(desk: Desk, taken_in: TakenIn, technician, table, values: dict[str, object]) -> None:
+    moments = {name: desk.clock.now() if value == "now" else value for name, value in values.items()}
+
+    with pytest.raises(IntegrityError), desk.writing() as connection:
+        connection.execute(update(table).values(**moments))
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        pytest.param({"by_kind": "ghost"}, id="an unknown doer"),
+        pytest.param({"by_kind": "staff"}, id="staff without a name"),
+        pytest.param({"by_staff": 1}, id="a name without staff"),
+        pytest.param({"audience": "public"}, id="an unknown audience"),
+        pytest.param({"entry": 1}, id="an entry's place taken twice"),
+        pytest.param({"ticket_id": 999}, id="an entry of no ticket"),
+        pytest.param({"deed_key": "once"}, id="a form's key used twice"),
+    ],
+)
+def test_the_journal_refuses(desk: Desk, number: str, technician, values: dict[str, object]) -> None:
+    with desk.reading() as connection:
+        ticket_id = connection.execute(select(tickets.c.id)).scalar_one()
+    entry = {
+        "ticket_id": ticket_id,
+        "at": desk.clock.now(),
+        "by_kind": "command",
+        "event": "noted",
+        "data": {},
+        "audience": "bench",
+    }
+    with desk.writing() as connection:
+        connection.execute(journal.insert().values(**entry, entry=2, deed_key="once"))
+
+    with pytest.raises(IntegrityError), desk.writing() as connection:
+        connection.execute(journal.insert().values(**({"entry": 3} | entry | values)))
+
+
+@pytest.mark.parametrize("table", [visits, tickets, contacts], ids=str)
+def test_a_public_id_stands_once(desk: Desk, taken_in: TakenIn, table) -> None:
+    with desk.writing() as connection:
+        row = dict(connection.execute(select(table)).mappings().one())
+        others = {"id": 99, "visit_id": row.get("visit_id"), "number": "5724", "role": "second"}
+        connection.execute(numbers.insert().values(number="5724"))
+        copy = row | {name: value for name, value in others.items() if name in row}
+
+    with pytest.raises(IntegrityError), desk.writing() as connection:
+        connection.execute(table.insert().values(**copy))
+
+
+def test_a_moment_without_a_zone_is_not_stored(desk: Desk, taken_in: TakenIn) -> None:
+    naive = desk.clock.now().replace(tzinfo=None)
+
+    with pytest.raises(StatementError, match="has no time zone"), desk.writing() as connection:
+        connection.execute(update(tickets).values(stage_since=naive))
+
+
+def test_a_moment_comes_back_as_utc_to_the_microsecond_whatever_zone_it_was_given_in(desk: Desk, number: str) -> None:
+    moment = desk.clock.now().replace(microsecond=123456).astimezone(timezone(timedelta(hours=-3, minutes=-30)))
+    with desk.writing() as connection:
+        connection.execute(update(tickets).values(stage_since=moment))
+        read = connection.execute(select(tickets.c.stage_since)).scalar_one()
+
+    assert read == moment
+    assert read.tzinfo is UTC
