@@ -21,7 +21,7 @@ from portal.main import Installation, open_installation
 from portal.store import policies
 from portal.store.engine import open_engine, sqlite_url
 from portal.store.tables import staff
-from tests.databases import NoPostgres, Postgres, make_postgres_template, make_sqlite_template, start_postgres
+from tests.databases import NoPostgres, Postgres, make_postgres_database, make_sqlite_template, start_postgres
 
 settings.register_profile("bench", deadline=None)  # a slow machine is no fault of the rules
 settings.load_profile("bench")
@@ -83,9 +83,9 @@ def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def postgres_template(postgres: Postgres) -> str:
-    """The name of a migrated PostgreSQL database to copy."""
-    return make_postgres_template(postgres)
+def shared_postgres_database(postgres: Postgres) -> str:
+    """The name of a migrated PostgreSQL database that one test after the other empties and uses."""
+    return make_postgres_database(postgres)
 
 
 @pytest.fixture
@@ -97,11 +97,10 @@ def sqlite_database(sqlite_template: Path, tmp_path: Path) -> str:
 
 
 @pytest.fixture
-def postgres_database(postgres: Postgres, postgres_template: str) -> Iterator[str]:
-    """The URL of a fresh, migrated, empty PostgreSQL database."""
-    name = postgres.new_database(postgres_template)
-    yield postgres.url(name)
-    postgres.drop(name)
+def postgres_database(postgres: Postgres, shared_postgres_database: str) -> str:
+    """The URL of a migrated, empty PostgreSQL database. A test that changes the schema makes one of its own."""
+    postgres.empty(shared_postgres_database)
+    return postgres.url(shared_postgres_database)
 
 
 @pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)])
