@@ -6,53 +6,90 @@ Text that customers read stands in every language of the shop: `label.en = "…"
 from __future__ import annotations
 
 import zoneinfo
+from collections.abc import Callable
 from datetime import date, time
 from decimal import Decimal
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
+import holidays
+import phonenumbers
 from babel.core import Locale, UnknownLocaleError
 from babel.numbers import list_currencies
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    Field,
+    StrictBool,
+    StringConstraints,
+    model_validator,
+)
 
 from portal.rules.gates import GATES
-from portal.rules.sentences import Sentence
+from portal.rules.policy_base import Key, Line, NotAllowed, Part, Passages, Words
+from portal.rules.policy_bench import Bench, Caution, Check, Kind
+from portal.rules.sentences import Sentence, say
 
-Key = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
-Line = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200)]
-Words = dict[str, Line]  # language → text
+__all__ = ["Bench", "Caution", "Check", "Key", "Kind", "Line", "Part", "Policy", "Words"]
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
 def _zone(name: str) -> str:
     if name not in zoneinfo.available_timezones():
-        raise ValueError("not a time zone; allowed is a name like “Europe/London”")
+        raise NotAllowed(say("“{name}”", name=name), say("the name of a time zone, like “Europe/London”"))
     return name
+
+
+def _country(code: str) -> str:
+    if code not in phonenumbers.SUPPORTED_REGIONS:
+        raise NotAllowed(say("“{name}”", name=code), say("the two capital letters of a country, like “GB” or “DE”"))
+    return code
 
 
 def _currency(code: str) -> str:
     if code not in list_currencies():
-        raise ValueError("not a currency; allowed is an ISO 4217 code like “GBP” or “EUR”")
+        raise NotAllowed(say("“{name}”", name=code), say("a currency’s three letters, like “GBP” or “EUR”"))
     return code
 
 
 def _language(tag: str) -> str:
     try:
-        Locale.parse(tag, sep="-")
+        proper = str(Locale.parse(tag, sep="-")).replace("_", "-")
     except (ValueError, UnknownLocaleError):
-        raise ValueError("not a language; allowed is a tag like “en” or “de”") from None
+        proper = ""
+    if proper != tag:
+        raise NotAllowed(say("“{name}”", name=tag), say("a language’s tag, like “en”, “de” or “de-CH”"))
     return tag
+
+
+def _public_holidays(name: str) -> str:
+    country, _, region = name.partition("-")
+    known = holidays.list_supported_countries()
+    if name and (country not in known or (region and region not in known[country])):
+        raise NotAllowed(
+            say("“{name}”", name=name),
+            say("a country, or a country and a region, like “DE”, “DE-BE” or “GB-ENG”; empty for none"),
+        )
+    return name
 
 
 def _gate(name: str) -> str:
     if name not in GATES:
-        raise ValueError(f"no such gate; allowed: {', '.join(GATES)}")
+        raise NotAllowed(say("“{name}”", name=name), say("{names}", names=", ".join(GATES)))
     return name
 
 
-class Part(BaseModel):
-    """A part of the policy: fixed once read, and nothing in it that it does not know."""
+def _not_a_number(what: Sentence) -> Callable[[Any], Any]:
+    # Pydantic would read a bare number as seconds since midnight or since 1970.
+    def refuse(value: Any) -> Any:
+        if isinstance(value, (int, float)):
+            raise NotAllowed(say("the number {number}", number=value), what)
+        return value
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    return refuse
+
+
+TimeOfDay = Annotated[time, BeforeValidator(_not_a_number(say("a time of day, like 09:00:00")))]
+Day = Annotated[date, BeforeValidator(_not_a_number(say("a date, like 2026-12-24")))]
 
 
 class Shop(Part):
@@ -62,7 +99,7 @@ class Shop(Part):
     address: list[Line] = Field(min_length=1, max_length=6)
     phone: Annotated[str, StringConstraints(strip_whitespace=True, max_length=40)] = ""
     email: Annotated[str, StringConstraints(strip_whitespace=True, max_length=254)] = ""
-    country: Annotated[str, StringConstraints(pattern=r"^[A-Z]{2}$")] = "GB"  # ISO 3166-1, reads phone numbers
+    country: Annotated[str, AfterValidator(_country)] = "GB"  # ISO 3166-1, reads phone numbers
     zone: Annotated[str, AfterValidator(_zone)] = "Europe/London"
     currency: Annotated[str, AfterValidator(_currency)] = "GBP"
     tax_percent: Decimal | None = Field(
@@ -74,27 +111,37 @@ class Shop(Part):
 class Opening(Part):
     """One span of opening hours in the shop's own time."""
 
-    opens: time
-    closes: time
+    opens: TimeOfDay
+    closes: TimeOfDay
 
     @model_validator(mode="after")
     def _in_order(self) -> Opening:
         if self.opens >= self.closes:
-            raise ValueError("closes before it opens; allowed is opens earlier than closes on the same day")
+            raise NotAllowed(
+                say(
+                    "it closes at {closes} and opens at {opens}",
+                    opens=f"{self.opens:%H:%M}",
+                    closes=f"{self.closes:%H:%M}",
+                ),
+                say("“opens” earlier than “closes” on the same day; a span over midnight is written as two"),
+            )
         return self
 
 
 class Closed(Part):
     """Closed from the first day to the last, both included, with a line that customers read."""
 
-    first: date
-    last: date
+    first: Day
+    last: Day
     note: Words = Field(default_factory=dict)
 
     @model_validator(mode="after")
     def _in_order(self) -> Closed:
         if self.first > self.last:
-            raise ValueError("the last day is before the first; allowed is first on or before last")
+            raise NotAllowed(
+                say("the last day, {last}, is before the first, {first}", first=self.first, last=self.last),
+                say("“first” on or before “last”"),
+            )
         return self
 
 
@@ -109,7 +156,7 @@ class Hours(Part):
     saturday: list[Opening] = []
     sunday: list[Opening] = []
     closed: list[Closed] = []
-    public_holidays: Annotated[str, StringConstraints(pattern=r"^([A-Z]{2}(-[A-Z0-9]{1,3})?)?$")] = ""
+    public_holidays: Annotated[str, AfterValidator(_public_holidays)] = ""
 
     def on(self, weekday: int) -> list[Opening]:
         """The opening spans of a weekday, 0 for Monday."""
@@ -130,34 +177,30 @@ class Stage(Part):
     key: Key
     label: Words
     sentence: Words  # what the customer reads while the device is here
-    cautions: list[Line] = []
     enter: list[GateAt] = []
     leave: list[GateAt] = []
-    tell: bool = False  # whether customers get a message when a device comes here
-    may_be_skipped: bool = False
-    back_without_reason: bool = False
+    tell: StrictBool = False  # whether customers get a message when a device comes here
+    may_be_skipped: StrictBool = False
+    back_without_reason: StrictBool = False
 
     def label_sentence(self) -> Sentence:
         """The label to put into a sentence; the first language's, since the bench reads one."""
         return Sentence("{label}", {"label": next(iter(self.label.values()))})
 
 
-class Check(Part):
-    """One line of a test sheet for a kind of device."""
+class Point(Part):
+    """One point of the terms."""
 
     key: Key
-    bench: Line
-    customer: Words
-    when: Literal["before", "after", "both"] = "both"
-    needed: bool = True
+    title: Words
+    text: Passages
 
 
-class Kind(Part):
-    """A kind of device, with its checks."""
+class Terms(Part):
+    """The terms that customers accept: a text with a version, since what was accepted must be known for ever."""
 
-    key: Key
-    label: Words
-    checks: list[Check] = []
+    version: Line
+    points: list[Point] = Field(min_length=1, max_length=40)
 
 
 class Policy(Part):
@@ -167,17 +210,31 @@ class Policy(Part):
     hours: Hours = Hours()
     stages: list[Stage] = Field(min_length=2)
     kinds: list[Kind] = Field(min_length=1)
+    cautions: list[Caution] = Field(default=[], max_length=60)
+    bench: Bench = Bench()
+    terms: Terms | None = None  # None: the shop has none to show
 
     @model_validator(mode="after")
     def _keys_are_unique(self) -> Policy:
         for name, keys in (
             ("stages", [stage.key for stage in self.stages]),
             ("kinds", [kind.key for kind in self.kinds]),
+            ("cautions", [caution.key for caution in self.cautions]),
+            ("terms.points", [point.key for point in self.terms.points] if self.terms else []),
             *((f"kinds.{kind.key}.checks", [check.key for check in kind.checks]) for kind in self.kinds),
         ):
             twice = sorted({key for key in keys if keys.count(key) > 1})
             if twice:
-                raise ValueError(f"{name}: the key {twice[0]!r} stands twice; allowed is each key once")
+                raise NotAllowed(say("{name}: the key “{key}” twice", name=name, key=twice[0]), say("each key once"))
+        return self
+
+    @model_validator(mode="after")
+    def _cautions_know_their_place(self) -> Policy:
+        stages, kinds = {stage.key for stage in self.stages}, {kind.key for kind in self.kinds}
+        for caution in self.cautions:
+            strange = [*(set(caution.stages) - stages), *(set(caution.kinds) - kinds)]
+            if strange:
+                raise ValueError(f"cautions.{caution.key}: no stage or kind is called {sorted(strange)[0]!r}")
         return self
 
     def stage(self, key: str | None) -> Stage | None:

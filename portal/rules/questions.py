@@ -209,9 +209,7 @@ def _answerable(question: Question, version: int, now: datetime) -> None:
 def _same_version(question: Question, version: int) -> None:
     if version != question.version:
         raise Refused(
-            say(
-                "The question was changed while you were reading. Please look again: it now says what is shown here."
-            )
+            say("The question was changed while you were reading. Please look again: it now says what is shown here.")
         )
 
 
