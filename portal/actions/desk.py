@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
@@ -16,12 +17,15 @@ from notifications.instants import Clock
 from portal.links import Links
 from portal.rules.numbers import parse_number, spoken
 from portal.rules.policy import Policy
+from portal.rules.refusals import Refused
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import Event, Standing, apply
 from portal.store import engine as database
 from portal.store import journal, policies, tickets, visits
 from portal.store.journal import Entry
 from portal.store.tickets import Ticket
+
+_DEED_KEY = re.compile(r"[0-9A-Za-z_-]{1,32}")  # as long as the journal's column
 
 
 class NotFound(LookupError):
@@ -147,21 +151,33 @@ def change_ticket(
     now = desk.clock.now()
     with desk.writing() as connection:
         ticket = find(connection, number)
-        if deed_key and journal.ticket_of_deed(connection, deed_key):
+        if done_before(connection, deed_key):
             return Outcome(ticket.number, ticket.revision, repeated=True)
         if seen is not None and seen != ticket.revision:
-            raise Stale(ticket, journal.entries(connection, ticket.id, after=seen))
+            after = seen if 0 <= seen < ticket.revision else 0  # a page cannot have seen another: tell it all
+            raise Stale(ticket, journal.entries(connection, ticket.id, after=after))
         change = decide(connection, ticket, desk.policy(connection))
         revision = ticket.revision + len(change.events)
         values = standing_columns(ticket.standing, change.events, now) | change.columns
         if not tickets.change(connection, ticket, revision, values):  # PostgreSQL: somebody was faster
             changed = find(connection, number)
+            if done_before(connection, deed_key):
+                return Outcome(changed.number, changed.revision, repeated=True)
             raise Stale(changed, journal.entries(connection, ticket.id, after=ticket.revision))
         write_events(connection, by, ticket.id, ticket.revision, change, now, deed_key)
         visits.touch(connection, ticket.visit_id)
         if then:
             then(connection, find(connection, number), now)
     return Outcome(ticket.number, revision)
+
+
+def done_before(connection: Connection, deed_key: str | None) -> str | None:
+    """The number of the ticket on which this form's deed was done before, or None. Raises Refused for no such key."""
+    if deed_key is None:
+        return None
+    if not _DEED_KEY.fullmatch(deed_key):
+        raise Refused(say("This form is damaged. Please open the page anew and fill it in again."))
+    return journal.ticket_of_deed(connection, deed_key)
 
 
 def standing_columns(standing: Standing, events: Sequence[Event], now: datetime) -> dict[str, object]:

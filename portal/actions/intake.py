@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from sqlalchemy import Connection
+from sqlalchemy.exc import IntegrityError
 
 from portal.actions import tell
-from portal.actions.desk import By, Change, Desk, standing_columns, write_events
+from portal.actions.desk import By, Change, Desk, done_before, standing_columns, write_events
 from portal.rules import stages
 from portal.rules.contact import email, phone
 from portal.rules.policy import Policy
@@ -18,7 +19,7 @@ from portal.rules.sentences import say
 from portal.rules.stages import Event, Standing
 from portal.rules.text import line, passage
 from portal.rules.tokens import LinkKind, new_ref
-from portal.store import journal, tickets, visits
+from portal.store import tickets, visits
 
 
 @dataclass(frozen=True)
@@ -62,9 +63,16 @@ def take_in(desk: Desk, by: By, arrival: NewVisit, *, deed_key: str | None = Non
 
     Raises Unfit for the first field that does not fit. The same `deed_key` again changes nothing and tells the same.
     """
+    try:
+        return _take_in(desk, by, arrival, deed_key)
+    except IntegrityError:  # PostgreSQL: the same form, sent twice at once, was faster; whatever else fails again
+        return _take_in(desk, by, arrival, deed_key)
+
+
+def _take_in(desk: Desk, by: By, arrival: NewVisit, deed_key: str | None) -> TakenIn:
     now = desk.clock.now()
     with desk.writing() as connection:
-        if deed_key and (number := journal.ticket_of_deed(connection, deed_key)):
+        if number := done_before(connection, deed_key):
             return _told_again(desk, connection, number)
         policy = desk.policy(connection)
         devices = [_fit(device, policy) for device in arrival.devices]

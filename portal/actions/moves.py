@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Literal
 
 from sqlalchemy import Connection
 
@@ -36,7 +37,7 @@ def move(
     def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
         known = facts(connection, ticket)
         events = stages.move(ticket.standing, stage, policy.stages, known, why=reason, confirmed=confirmed)
-        return Change(events, text=reason)
+        return Change(events, text=reason, audience=_read_by(reason))
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
         reached = desk.policy(connection).stage(ticket.stage)
@@ -56,12 +57,20 @@ def hold(
     seen: int | None = None,
     deed_key: str | None = None,
 ) -> Outcome:
-    """Make a ticket wait inside its stage for an approval, a part, the customer or a dispute; "none" lifts the hold."""
+    """Make a ticket wait inside its stage for an approval, a part, the customer or a dispute; "none" lifts the hold.
+
+    The reason stays with the bench.
+    """
     reason = passage("why", say("The reason"), why)
 
     def decide(_connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
         if kind == "none":
-            return Change(stages.lift_hold(ticket.standing), text=reason)
-        return Change(stages.set_hold(ticket.standing, kind), text=reason)
+            return Change(stages.lift_hold(ticket.standing), text=reason, audience=_read_by(reason))
+        return Change(stages.set_hold(ticket.standing, kind), text=reason, audience=_read_by(reason))
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key)
+
+
+def _read_by(reason: str) -> Literal["bench", "customer"]:
+    """A reason is the bench's own word; without one there is nothing that a customer may not read."""
+    return "bench" if reason else "customer"

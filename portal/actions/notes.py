@@ -56,10 +56,10 @@ def correct(
     words = passage("text", say("The correction"), text, required=True)
 
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
-        found = [old for old in journal.entries(connection, ticket.id, after=entry - 1) if old.entry == entry]
-        if not found:
+        read_by = journal.audience(connection, ticket.id, entry) if 0 < entry <= ticket.revision else None
+        if read_by is None:
             raise Refused(say("The journal has no entry {entry}.", entry=entry))
-        audience: Audience = "customer" if found[0].audience == "customer" else "bench"
+        audience: Audience = "customer" if read_by == "customer" else "bench"
         return Change([Event("corrected", {"entry": str(entry)})], text=words, audience=audience)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key)

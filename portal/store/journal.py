@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, insert, select
+from sqlalchemy import Connection, bindparam, case, insert, select
 
 from portal.store.tables import journal, staff, tickets
 
@@ -42,6 +42,27 @@ _OF_TICKET = (
     .where(journal.c.ticket_id == bindparam("ticket_id"), journal.c.entry > bindparam("after"))
     .order_by(journal.c.entry)
 )
+# That a ticket moved or waits is no secret; the words of an entry are only for whom they were written.
+STANDING_EVENTS = ("arrived", "moved", "held", "released", "ended", "reopened")
+_FOR_CUSTOMER = (
+    select(
+        journal.c.entry,
+        journal.c.at,
+        journal.c.by_kind,
+        journal.c.event,
+        journal.c.data,
+        journal.c.audience,
+        case((journal.c.audience == "customer", journal.c.text), else_=""),
+    )
+    .where(
+        journal.c.ticket_id == bindparam("ticket_id"),
+        (journal.c.audience == "customer") | journal.c.event.in_(STANDING_EVENTS),
+    )
+    .order_by(journal.c.entry)
+)
+_ONE = select(journal.c.audience).where(
+    journal.c.ticket_id == bindparam("ticket_id"), journal.c.entry == bindparam("wanted")
+)
 _BY_DEED = (
     select(tickets.c.number)
     .join(journal, journal.c.ticket_id == tickets.c.id)
@@ -53,6 +74,17 @@ def entries(connection: Connection, ticket_id: int, after: int = 0) -> list[Entr
     """A ticket's entries in order; with `after`, only those that came since that entry."""
     rows = connection.execute(_OF_TICKET, {"ticket_id": ticket_id, "after": after})
     return [Entry(row[0], row[1], row[2], row[3] or "", *row[4:]) for row in rows]
+
+
+def entries_for_customer(connection: Connection, ticket_id: int) -> list[Entry]:
+    """What a customer may read of a ticket's journal, in order: no word meant for the bench, no name of staff."""
+    rows = connection.execute(_FOR_CUSTOMER, {"ticket_id": ticket_id})
+    return [Entry(entry, at, by_kind, "", *rest) for entry, at, by_kind, *rest in rows]
+
+
+def audience(connection: Connection, ticket_id: int, entry: int) -> str | None:
+    """Who may read one entry ("bench" or "customer"), or None where the ticket has no such entry."""
+    return connection.execute(_ONE, {"ticket_id": ticket_id, "wanted": entry}).scalar()
 
 
 def ticket_of_deed(connection: Connection, deed_key: str) -> str | None:

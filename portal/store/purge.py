@@ -30,7 +30,14 @@ _VISIT = delete(visits).where(
 _STAFF = (
     update(staff)
     .where(staff.c.id == _WANTED, staff.c.disabled_at.is_not(None))
-    .values(name=bindparam("nobody"), role="bench", password_hash="", generation=staff.c.generation + 1)
+    .values(
+        name=bindparam("nobody"),
+        role="bench",
+        password_hash="",
+        pin_hash="",
+        second_factor="",
+        generation=staff.c.generation + 1,
+    )
 )
 _POLICIES = update(policies).where(policies.c.made_by == _WANTED).values(made_by=None)
 

@@ -65,6 +65,8 @@ staff = Table(
     Column("name", String(40), nullable=False, unique=True, info=STAFF),
     Column("role", String(10), nullable=False, info=STAFF),
     Column("password_hash", Text, nullable=False, info=STAFF),
+    Column("pin_hash", Text, nullable=False, server_default="", info=STAFF),  # "" for none
+    Column("second_factor", String(64), nullable=False, server_default="", info=STAFF),  # base32 secret, "" for none
     Column("generation", Integer, nullable=False, server_default="1", info=TECHNICAL),  # raised to end all sessions
     Column("made_at", Instant, nullable=False, info=STAFF),
     Column("disabled_at", Instant, info=STAFF),
@@ -149,7 +151,7 @@ journal = Table(
     Column("by_staff", Integer, ForeignKey("staff.id"), info=STAFF),
     Column("event", String(40), nullable=False, info=RECORD),
     Column("data", JSON, nullable=False, info=RECORD),  # what rebuilds the state; no personal data
-    Column("audience", String(10), nullable=False, info=RECORD),
+    Column("audience", String(10), nullable=False, info=RECORD),  # for whom `text` was written
     Column("text", Text, nullable=False, server_default="", info=RECORD),
     Column("deed_key", String(32), unique=True, info=TECHNICAL),  # made by the form: a form posted twice has one effect
     UniqueConstraint("ticket_id", "entry"),

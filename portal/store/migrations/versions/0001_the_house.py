@@ -26,6 +26,8 @@ def upgrade() -> None:
         sa.Column("name", sa.String(length=40), nullable=False),
         sa.Column("role", sa.String(length=10), nullable=False),
         sa.Column("password_hash", sa.Text(), nullable=False),
+        sa.Column("pin_hash", sa.Text(), server_default="", nullable=False),
+        sa.Column("second_factor", sa.String(length=64), server_default="", nullable=False),
         sa.Column("generation", sa.Integer(), server_default="1", nullable=False),
         sa.Column("made_at", Instant(), nullable=False),
         sa.Column("disabled_at", Instant(), nullable=True),

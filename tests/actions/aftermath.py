@@ -1,0 +1,51 @@
+"""What a deed left behind, read from the database as the tests ask for it."""
+
+from __future__ import annotations
+
+from sqlalchemy import select
+
+from notifications.tables import metadata as notifications_metadata
+from notifications.tables import outbox
+from portal.actions.desk import Desk
+from portal.rules.stages import Event, rebuild
+from portal.store import journal, tickets
+from portal.store.journal import Entry
+from portal.store.tables import metadata
+from portal.store.tickets import Ticket
+
+
+def ticket_of(desk: Desk, number: str) -> Ticket:
+    """The ticket as its row says."""
+    with desk.reading() as connection:
+        ticket = tickets.by_number(connection, number)
+    assert ticket is not None
+    return ticket
+
+
+def journal_of(desk: Desk, number: str) -> list[Entry]:
+    """The ticket's journal, the oldest entry first."""
+    with desk.reading() as connection:
+        return journal.entries(connection, ticket_of(desk, number).id)
+
+
+def messages(desk: Desk) -> list[tuple[str, str, dict]]:
+    """The messages in the outbox: event, reference and facts, the oldest first."""
+    with desk.reading() as connection:
+        rows = connection.execute(select(outbox.c.event, outbox.c.reference, outbox.c.facts).order_by(outbox.c.id))
+        return [tuple(row) for row in rows]
+
+
+def everything(desk: Desk) -> dict[str, list[tuple]]:
+    """Every row of every table, to see that nothing changed."""
+    with desk.reading() as connection:
+        return {
+            table.name: sorted(tuple(map(repr, row)) for row in connection.execute(select(table)))
+            for table in (*metadata.sorted_tables, *notifications_metadata.sorted_tables)
+        }
+
+
+def assert_the_journal_rebuilds_the_row(desk: Desk, number: str) -> None:
+    """The row's standing and revision are what the journal tells."""
+    ticket, entries = ticket_of(desk, number), journal_of(desk, number)
+    assert rebuild(Event(entry.event, entry.data) for entry in entries) == ticket.standing
+    assert [entry.entry for entry in entries] == list(range(1, ticket.revision + 1))
