@@ -1,0 +1,114 @@
+"""Random deeds at the desk, on both databases, never break what must always be true of a ticket."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from itertools import count
+
+import pytest
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule, run_state_machine_as_test
+
+from portal.actions.desk import COMMAND, Desk, Outcome, Stale
+from portal.actions.handover import hand_over, return_unrepaired
+from portal.actions.intake import NewDevice, NewVisit, take_in
+from portal.actions.moves import hold, move
+from portal.actions.notes import correct, note
+from portal.rules.refusals import Refused
+from portal.rules.stages import Ending
+from tests.actions.aftermath import assert_the_journal_rebuilds_the_row, everything, messages, ticket_of
+
+STAGES = ["received", "cleaning", "board_work", "testing", "ready", "nowhere"]
+WORDS = st.sampled_from(["", "because", "x" * 4001, "\x00", "שלום 🙂"])
+TICKETS = st.integers(0, 1)
+
+
+class Bench(RuleBasedStateMachine):
+    """Two tickets of one visit; deeds come with what was seen, sometimes stale, sometimes sent twice."""
+
+    desk: Desk
+    keys = count()
+
+    @initialize(fault=st.sampled_from(["", "Broken"]), email=st.sampled_from(["", "ada@example.org"]))
+    def two_devices_arrive(self, fault: str, email: str) -> None:
+        devices = [NewDevice("Phone", fault), NewDevice("Laptop", "Broken")]
+        self.numbers = take_in(self.desk, COMMAND, NewVisit(devices, email=email)).numbers
+        self.told = messages(self.desk)
+
+    def _do(self, which: int, late: bool, deed: Callable[..., Outcome]) -> None:
+        number = self.numbers[which]
+        before, seen = everything(self.desk), ticket_of(self.desk, number).revision
+        key = f"form-{next(self.keys)}"
+        try:
+            outcome = deed(number, seen=seen - late, deed_key=key)
+        except (Refused, Stale) as refusal:
+            told = refusal.since if isinstance(refusal, Stale) else refusal.reasons
+            assert told, "a refusal that tells nothing"
+            assert everything(self.desk) == before, "a refused deed changed something"
+            return
+        assert not late, "a stale deed went through"
+        assert outcome == Outcome(number, seen + 1)
+        after = everything(self.desk)
+        assert deed(number, seen=seen, deed_key=key) == Outcome(number, seen + 1, repeated=True)
+        assert everything(self.desk) == after
+
+    @rule(which=TICKETS, late=st.booleans(), to=st.sampled_from(STAGES), why=WORDS, confirmed=st.booleans())
+    def move(self, which: int, late: bool, to: str, why: str, confirmed: bool) -> None:
+        said = {"why": why, "confirmed": confirmed}
+        self._do(which, late, lambda number, **more: move(self.desk, COMMAND, number, to, **said, **more))
+
+    @rule(which=TICKETS, to=st.sampled_from(STAGES))
+    def move_on(self, which: int, to: str) -> None:
+        """A move that will often go through, so that tickets get somewhere."""
+        said = {"why": "on", "confirmed": True}
+        self._do(which, False, lambda number, **more: move(self.desk, COMMAND, number, to, **said, **more))
+
+    @rule(which=TICKETS, late=st.booleans(), kind=st.sampled_from(["approval", "part", "dispute", "none", "lunch"]))
+    def hold(self, which: int, late: bool, kind: str) -> None:
+        self._do(which, late, lambda number, **more: hold(self.desk, COMMAND, number, kind, **more))
+
+    @rule(which=TICKETS, late=st.booleans(), text=WORDS, audience=st.sampled_from(["bench", "customer"]))
+    def note(self, which: int, late: bool, text: str, audience: str) -> None:
+        self._do(which, late, lambda number, **more: note(self.desk, COMMAND, number, text, audience=audience, **more))
+
+    @rule(which=TICKETS, entry=st.integers(-1, 5), text=WORDS)
+    def correct(self, which: int, entry: int, text: str) -> None:
+        self._do(which, False, lambda number, **more: correct(self.desk, COMMAND, number, entry, text, **more))
+
+    @rule(which=TICKETS, late=st.booleans())
+    def hand_over(self, which: int, late: bool) -> None:
+        self._do(which, late, lambda number, **more: hand_over(self.desk, COMMAND, number, **more))
+
+    @rule(which=TICKETS, late=st.booleans(), why=WORDS)
+    def return_unrepaired(self, which: int, late: bool, why: str) -> None:
+        self._do(which, late, lambda number, **more: return_unrepaired(self.desk, COMMAND, number, why, **more))
+
+    @invariant()
+    def the_journal_rebuilds_every_row(self) -> None:
+        for number in self.numbers:
+            assert_the_journal_rebuilds_the_row(self.desk, number)
+
+    @invariant()
+    def what_was_told_stays_told(self) -> None:
+        now = messages(self.desk)
+        assert now[: len(self.told)] == self.told
+        self.told = now
+
+    @invariant()
+    def only_what_was_ready_was_collected_and_nothing_ended_waits(self) -> None:
+        for number in self.numbers:
+            ticket = ticket_of(self.desk, number)
+            assert ticket.ending is not Ending.COLLECTED or ticket.stage == "ready"
+            assert not (ticket.ending and ticket.hold)
+
+
+@pytest.mark.slow
+def test_random_deeds_at_the_desk_never_break_what_must_always_be_true(desk: Desk) -> None:
+    class ThisBench(Bench):
+        def __init__(self) -> None:
+            super().__init__()
+            self.desk = desk
+
+    few = settings(max_examples=15, stateful_step_count=15, deadline=None, suppress_health_check=list(HealthCheck))
+    run_state_machine_as_test(ThisBench, settings=few)
