@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, delete, insert
+from sqlalchemy import Connection, bindparam, delete, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from notifications.tables import outbox
@@ -59,6 +59,44 @@ def put(connection: Connection, message: Message, now: datetime) -> bool:
     except IntegrityError:
         return False
     return True
+
+
+@dataclass(frozen=True)
+class Trace:
+    """What became of one message; without its words and its address, which are kept nowhere."""
+
+    event: str
+    recipient: str
+    state: str
+    channel: str
+    made_at: datetime
+    settled_at: datetime | None
+    outcome: str
+
+
+_ABOUT = (
+    select(
+        outbox.c.event,
+        outbox.c.recipient,
+        outbox.c.state,
+        outbox.c.channels,
+        outbox.c.channel,
+        outbox.c.made_at,
+        outbox.c.settled_at,
+        outbox.c.outcome,
+    )
+    .where(outbox.c.reference.in_(bindparam("references", expanding=True)))
+    .order_by(outbox.c.id.desc())
+)
+
+
+def about(connection: Connection, references: Sequence[str]) -> list[Trace]:
+    """What was and is to be told about these references, the newest first."""
+    rows = connection.execute(_ABOUT, {"references": list(references)})
+    return [
+        Trace(event, recipient, state, (channels[place : place + 1] or [""])[0], made_at, settled_at, outcome or "")
+        for event, recipient, state, channels, place, made_at, settled_at, outcome in rows
+    ]
 
 
 def forget(connection: Connection, reference: str) -> int:

@@ -42,7 +42,7 @@ class Language:
         return str(self.translations.ngettext(one, many, count))
 
     def say(self, sentence: Sentence | str) -> str:
-        """A sentence of the rules in this language, its facts with it."""
+        """A sentence of the rules in this language, with its facts: sentences, and the policy's texts by language."""
         if isinstance(sentence, str):
             return sentence
         facts = {name: self.say(fact) if isinstance(fact, Sentence) else fact for name, fact in sentence.facts.items()}

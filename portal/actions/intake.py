@@ -19,7 +19,7 @@ from portal.rules.sentences import say
 from portal.rules.stages import Event, Standing
 from portal.rules.text import line, passage
 from portal.rules.tokens import LinkKind, new_ref
-from portal.store import tickets, visits
+from portal.store import search, tickets, visits
 
 
 @dataclass(frozen=True)
@@ -34,6 +34,23 @@ class NewDevice:
 
 
 @dataclass(frozen=True)
+class Second:
+    """A second person, if wished, with what they may do. Nobody where all three fields are empty."""
+
+    name: str = ""
+    email: str = ""
+    phone: str = ""
+    may_be_told: bool = False
+    may_agree: bool = False
+    may_collect: bool = False
+
+    @property
+    def is_somebody(self) -> bool:
+        """Whether anything was typed."""
+        return bool(self.name.strip() or self.email.strip() or self.phone.strip())
+
+
+@dataclass(frozen=True)
 class NewVisit:
     """What is typed at the counter; every field of the contact may be empty (nothing but a number is needed)."""
 
@@ -43,6 +60,7 @@ class NewVisit:
     phone: str = ""
     phone_is_on_bench: bool = False
     language: str = ""
+    second: Second = Second()
 
 
 @dataclass(frozen=True)
@@ -130,7 +148,26 @@ def _add_visit(desk: Desk, connection: Connection, arrival: NewVisit, policy: Po
     ref = new_ref(desk.chooser)
     visit_id = visits.add(connection, {"ref": ref, "language": language, "made_at": now})
     visits.add_contact(connection, contact | {"ref": new_ref(desk.chooser), "visit_id": visit_id})
+    if arrival.second.is_somebody:
+        second = _second(arrival.second, policy)
+        visits.add_contact(connection, second | {"ref": new_ref(desk.chooser), "visit_id": visit_id})
     return ref
+
+
+def _second(second: Second, policy: Policy) -> dict[str, object]:
+    try:
+        address, number = email(second.email), phone(second.phone, policy.shop.country)
+    except Unfit as unfit:
+        raise Unfit(f"second_{unfit.field}", unfit.reasons[0]) from None
+    return {
+        "role": "second",
+        "name": line("second_name", say("The second person’s name"), second.name, required=True),
+        "email": address,
+        "phone": number,
+        "may_be_told": second.may_be_told,
+        "may_agree": second.may_agree,
+        "may_collect": second.may_collect,
+    }
 
 
 def _add_ticket(
@@ -162,7 +199,13 @@ def _add_ticket(
         | standing_columns(Standing(), events, now),
     )
     write_events(connection, by, ticket_id, 0, Change(events), now, deed_key)
+    _let_be_found(connection, visit_id, ticket_id, device.device)
     return number
+
+
+def _let_be_found(connection: Connection, visit_id: int, ticket_id: int, device: str) -> None:
+    owner = next(contact for contact in visits.contacts_of(connection, visit_id) if contact.role == "owner")
+    search.put(connection, ticket_id, owner.name, owner.phone, device)
 
 
 def _told_again(desk: Desk, connection: Connection, number: str) -> TakenIn:

@@ -10,14 +10,19 @@ from dataclasses import dataclass, field
 class Sentence:
     """An English template with `{named}` facts; the template is the catalogue's key.
 
-    A fact may itself be a Sentence; it is then translated first.
+    A fact may itself be a Sentence, or one of the policy's texts by language; plain `str` takes the English template
+    and each text's first language.
     """
 
     template: str
     facts: Mapping[str, object] = field(default_factory=dict)
 
     def __str__(self) -> str:
-        return self.template.format(**self.facts)
+        return self.template.format(**{name: _plain(fact) for name, fact in self.facts.items()})
+
+
+def _plain(fact: object) -> object:
+    return next(iter(fact.values()), "") if isinstance(fact, Mapping) else fact
 
 
 def say(template: str, **facts: object) -> Sentence:

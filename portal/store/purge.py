@@ -11,8 +11,8 @@ from sqlalchemy import BindParameter, Connection, bindparam, delete, select, upd
 
 from notifications import outbox
 from portal.rules.categories import Category
-from portal.store import throttles
-from portal.store.tables import contacts, journal, policies, staff, tickets, visits
+from portal.store import search, throttles
+from portal.store.tables import contacts, journal, logins, policies, staff, tickets, visits
 
 _WANTED: BindParameter[int] = bindparam("wanted")
 _CONTACTS = delete(contacts).where(contacts.c.visit_id == _WANTED)
@@ -23,6 +23,7 @@ _TEXTS = update(journal).where(journal.c.ticket_id == _WANTED, journal.c.text !=
 _JOURNAL = delete(journal).where(journal.c.ticket_id == _WANTED)
 _TICKET = delete(tickets).where(tickets.c.id == _WANTED)
 _TICKETS_OF = select(tickets.c.ref).where(tickets.c.visit_id == _WANTED)
+_IDS_OF = select(tickets.c.id).where(tickets.c.visit_id == _WANTED)
 _VISIT_REF = select(visits.c.ref).where(visits.c.id == _WANTED)
 _VISIT = delete(visits).where(
     visits.c.id == _WANTED, ~select(tickets.c.id).where(tickets.c.visit_id == _WANTED).exists()
@@ -39,17 +40,21 @@ _STAFF = (
         generation=staff.c.generation + 1,
     )
 )
+_LOGINS = delete(logins).where((logins.c.staff_id == _WANTED) | (logins.c.opened_by == _WANTED))
 _POLICIES = update(policies).where(policies.c.made_by == _WANTED).values(made_by=None)
 
 
 def visit_contacts(connection: Connection, visit_id: int, language: str) -> None:
     """Erase who brought a visit's devices, and which language they read: it becomes the shop's own, `language`."""
+    for ticket_id in connection.execute(_IDS_OF, {"wanted": visit_id}).scalars().all():
+        search.forget(connection, ticket_id)
     connection.execute(_CONTACTS, {"wanted": visit_id})
     connection.execute(_LANGUAGE, {"wanted": visit_id, "plain": language})
 
 
 def device_identity(connection: Connection, ticket_id: int) -> None:
     """Erase which device it was."""
+    search.forget(connection, ticket_id)
     connection.execute(_DEVICE, {"wanted": ticket_id})
 
 
@@ -81,6 +86,7 @@ def staff_member(connection: Connection, staff_id: int) -> bool:
     """Erase who a former staff member was; the journal goes on naming somebody. False for one not disabled."""
     gone = connection.execute(_STAFF, {"wanted": staff_id, "nobody": f"former staff {staff_id}"}).rowcount == 1
     if gone:
+        connection.execute(_LOGINS, {"wanted": staff_id})
         connection.execute(_POLICIES, {"wanted": staff_id})
     return gone
 
@@ -92,6 +98,7 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     ("visits", Category.CONTACT): visit_contacts,
     ("visits", Category.RECORD): visit,
     ("visits", Category.TECHNICAL): visit,
+    ("search_words", Category.CONTACT): visit_contacts,
     ("tickets", Category.DEVICE): device_identity,
     ("tickets", Category.RECORD): record,
     ("tickets", Category.TECHNICAL): record,
@@ -102,6 +109,8 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     ("outbox", Category.TECHNICAL): messages,
     ("staff", Category.STAFF): staff_member,
     ("staff", Category.TECHNICAL): staff_member,
+    ("logins", Category.STAFF): staff_member,
+    ("logins", Category.TECHNICAL): staff_member,
     ("policies", Category.STAFF): staff_member,
     ("throttles", Category.TECHNICAL): throttles.forget,
 }

@@ -44,7 +44,7 @@ NONE = holds(Category.NONE)
 metadata = MetaData(naming_convention=notifications_metadata.naming_convention)
 
 
-def _one_of(column: str, values: type[Hold] | type[Ending] | tuple[str, ...]) -> CheckConstraint:
+def one_of(column: str, values: type[Hold] | type[Ending] | tuple[str, ...]) -> CheckConstraint:
     allowed = ", ".join(f"'{value}'" for value in values)
     return CheckConstraint(f"{column} IN ({allowed})", name=column)
 
@@ -67,10 +67,12 @@ staff = Table(
     Column("password_hash", Text, nullable=False, info=STAFF),
     Column("pin_hash", Text, nullable=False, server_default="", info=STAFF),  # "" for none
     Column("second_factor", String(64), nullable=False, server_default="", info=STAFF),  # base32 secret, "" for none
+    # The last time step whose code was used, so that no code counts twice (RFC 6238 section 5.2).
+    Column("second_factor_step", Integer, nullable=False, server_default="0", info=TECHNICAL),
     Column("generation", Integer, nullable=False, server_default="1", info=TECHNICAL),  # raised to end all sessions
     Column("made_at", Instant, nullable=False, info=STAFF),
     Column("disabled_at", Instant, info=STAFF),
-    _one_of("role", ("bench", "keeper")),
+    one_of("role", ("bench", "keeper")),
 )
 
 visits = Table(
@@ -101,7 +103,7 @@ contacts = Table(
     Column("may_collect", Boolean, nullable=False, info=CONTACT),
     Column("link_version", Integer, nullable=False, server_default="1", info=TECHNICAL),
     UniqueConstraint("visit_id", "role"),
-    _one_of("role", ("owner", "second")),
+    one_of("role", ("owner", "second")),
 )
 
 # Every number ever given, so that none is given twice, even after its ticket is forgotten.
@@ -128,8 +130,8 @@ tickets = Table(
     Column("place", String(40), nullable=False, server_default="", info=RECORD),  # on the shelf
     Column("needed_by", Date, info=RECORD),
     Column("express", Boolean, nullable=False, server_default=false(), info=RECORD),
-    _one_of("hold", Hold),
-    _one_of("ending", Ending),
+    one_of("hold", Hold),
+    one_of("ending", Ending),
     CheckConstraint("(hold IS NULL) = (hold_since IS NULL)", name="hold_since"),
     CheckConstraint("(ending IS NULL) = (ended_at IS NULL)", name="ended_at"),
     CheckConstraint("ending IS NULL OR hold IS NULL", name="no_hold_at_end"),
@@ -155,9 +157,23 @@ journal = Table(
     Column("text", Text, nullable=False, server_default="", info=RECORD),
     Column("deed_key", String(32), unique=True, info=TECHNICAL),  # made by the form: a form posted twice has one effect
     UniqueConstraint("ticket_id", "entry"),
-    _one_of("by_kind", ("staff", "customer", "clock", "command")),
-    _one_of("audience", ("bench", "customer")),
+    one_of("by_kind", ("staff", "customer", "clock", "command")),
+    one_of("audience", ("bench", "customer")),
     CheckConstraint("(by_kind = 'staff') = (by_staff IS NOT NULL)", name="by_staff"),
+)
+
+# What open and ended tickets are found by. Sorted by code point on both databases, so that a prefix is a range.
+search_words = Table(
+    "search_words",
+    metadata,
+    Column(
+        "word",
+        String(40).with_variant(String(40, collation="C"), "postgresql"),
+        primary_key=True,
+        info=CONTACT,
+    ),
+    Column("ticket_id", Integer, ForeignKey("tickets.id", ondelete="CASCADE"), primary_key=True, info=NONE),
+    Index("ix_search_words_ticket_id", "ticket_id"),  # forgetting
 )
 
 # Counts of tries by key (an HMAC, never an address in the clear), so that limits hold across processes and restarts.

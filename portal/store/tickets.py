@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 from random import Random
+from typing import Any
 
 from sqlalchemy import Connection, bindparam, func, insert, select, update
 from sqlalchemy.exc import IntegrityError
@@ -65,13 +66,14 @@ _COLUMNS = (
 )
 _BY_NUMBER = select(*_COLUMNS).where(tickets.c.number == bindparam("number"))
 _OF_VISIT = select(*_COLUMNS).where(tickets.c.visit_id == bindparam("visit_id")).order_by(tickets.c.id)
-_OPEN = (
+_LINES = (
     select(*_COLUMNS, visits.c.ref, visits.c.docket_version, contacts.c.name)
     .join(visits, tickets.c.visit_id == visits.c.id)
     .outerjoin(contacts, (contacts.c.visit_id == visits.c.id) & (contacts.c.role == "owner"))
-    .where(tickets.c.ending.is_(None))
     .order_by(tickets.c.stage_since, tickets.c.id)
 )
+_OPEN = _LINES.where(tickets.c.ending.is_(None))
+_THESE = _LINES.where(tickets.c.id.in_(bindparam("ids", expanding=True)))
 _STANDINGS = select(tickets.c.number, tickets.c.stage, tickets.c.hold, tickets.c.ending).where(
     tickets.c.ending.is_(None)
 )
@@ -106,10 +108,12 @@ def of_visit(connection: Connection, visit_id: int) -> list[Ticket]:
 
 def open_tickets(connection: Connection) -> list[OpenTicket]:
     """All tickets the shop still has (or expects), longest in their stage first."""
-    return [
-        OpenTicket(_ticket(row[:-3]), visit_ref=row[-3], docket_version=row[-2], owner=row[-1] or "")
-        for row in connection.execute(_OPEN)
-    ]
+    return [_line(row) for row in connection.execute(_OPEN)]
+
+
+def lines(connection: Connection, ids: list[int]) -> list[OpenTicket]:
+    """The tickets with these ids as the bench list shows them, ended ones too."""
+    return [_line(row) for row in connection.execute(_THESE, {"ids": ids})] if ids else []
 
 
 def open_standings(connection: Connection) -> dict[str, Standing]:
@@ -150,6 +154,10 @@ def change(connection: Connection, ticket: Ticket, revision: int, values: dict[s
 def count_open(connection: Connection) -> int:
     """How many tickets are open."""
     return connection.execute(select(func.count()).where(tickets.c.ending.is_(None))).scalar_one()
+
+
+def _line(row: Any) -> OpenTicket:
+    return OpenTicket(_ticket(row[:-3]), visit_ref=row[-3], docket_version=row[-2], owner=row[-1] or "")
 
 
 def _ticket(row: object) -> Ticket:

@@ -9,7 +9,7 @@ from flask import Flask
 
 from portal import resources
 from portal.main import Installation
-from portal.web import account, bench, customer, errors, health, security, shop
+from portal.web import account, bench, customer, errors, guard, health, prints, security, shop
 from portal.web.page import add_to_templates
 from portal.web.request_context import EXTENSION, close_connection
 
@@ -39,7 +39,15 @@ def create_app(installation: Installation) -> Flask:
     app.teardown_request(close_connection)
     add_to_templates(app)
     security.protect(app, installation.settings)
+    guard.watch(app)
     errors.register(app)
-    for blueprint in (account.blueprint, bench.blueprint, customer.blueprint, health.blueprint, shop.blueprint):
-        app.register_blueprint(blueprint)
+    for blueprint in (
+        account.blueprint,
+        bench.blueprint,
+        customer.blueprint,
+        health.blueprint,
+        prints.blueprint,
+        shop.blueprint,
+    ):
+        app.register_blueprint(area.blueprint)
     return app

@@ -3,15 +3,39 @@
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Any
 
-import jinja2
+from babel import Locale
 from flask import Flask
 from markupsafe import Markup
 
+from portal.rules.journal_words import BENCH_ENDINGS
 from portal.rules.numbers import spoken
-from portal.rules.sentences import Sentence
+from portal.rules.sentences import Sentence, say
+from portal.rules.stages import HOLD_WORDS
 from portal.web.request_context import policy, speaking
+
+BY_WORDS = {
+    "staff": say("staff"),
+    "customer": say("the customer"),
+    "clock": say("the clock"),
+    "command": say("by command"),
+}
+STATE_WORDS = {
+    "waiting": say("waiting to be sent"),
+    "claimed": say("being sent"),
+    "sent": say("sent"),
+    "unknown": say("sent, but the line broke; it is looked at again"),
+    "failed": say("could not be delivered"),
+    "withdrawn": say("withdrawn, no longer true"),
+    "expired": say("too late, not sent"),
+}
+_MESSAGES = {
+    "taken_in": say("Told: taken in"),
+    "stage_reached": say("Told: stage reached"),
+    "noted": say("Told: a note"),
+    "ended": say("Told: handed over"),
+    "link_again": say("Link sent again"),
+}
 
 
 def add_to_templates(app: Flask) -> None:
@@ -26,6 +50,13 @@ def add_to_templates(app: Flask) -> None:
         day=lambda day: speaking().day(day),
         since=since,
         number=spoken,
+        day_of=lambda at: speaking().day(speaking().local(at).date()),
+        language_name=language_name,
+        hold_words=HOLD_WORDS.__getitem__,
+        ending_words=BENCH_ENDINGS.__getitem__,
+        by_words=BY_WORDS.__getitem__,
+        message_words=message_words,
+        state_words=STATE_WORDS.__getitem__,
         machine=machine,
         paragraphs=paragraphs,
     )
@@ -37,13 +68,22 @@ def since(at: datetime, now: datetime) -> str:
     return speaking().span(at, now)
 
 
+def message_words(event: str) -> Sentence:
+    """What a message of this event told."""
+    return _MESSAGES.get(event) or Sentence(event)
+
+
+def language_name(tag: str) -> str:
+    """A language's own name for itself."""
+    return (Locale.parse(tag, sep="-").get_display_name(tag.replace("-", "_")) or tag).capitalize()
+
+
 def machine(at: datetime | date) -> str:
     """The `datetime` attribute of a time element."""
     return at.isoformat(timespec="seconds") if isinstance(at, datetime) else at.isoformat()
 
 
-@jinja2.pass_eval_context
-def paragraphs(_context: Any, text: str) -> Markup:
+def paragraphs(text: str) -> Markup:
     """Typed text with its line breaks kept; everything in it is escaped."""
     return Markup("<br>\n").join(text.split("\n"))
 

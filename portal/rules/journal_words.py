@@ -1,0 +1,87 @@
+"""What a journal entry says: to the bench in its terms, to the customer in plainer ones."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from portal.rules.policy import Policy
+from portal.rules.sentences import Sentence, say
+from portal.rules.stages import HOLD_WORDS, Ending, Hold
+
+_BENCH: Mapping[str, Sentence] = {
+    "announced": say("Announced by the customer"),
+    "arrived": say("Taken in"),
+    "moved": say("Moved to “{stage}”"),
+    "held": say("On hold: {hold}"),
+    "released": say("Hold lifted"),
+    "noted": say("Note"),
+    "corrected": say("Correction of entry {entry}"),
+    "ended": say("Ended: {ending}"),
+    "reopened": say("Handover undone"),
+    "link_renewed": say("Link renewed"),
+    "shelved": say("Place, date or express changed"),
+}
+_CUSTOMER: Mapping[str, Sentence] = {
+    "announced": say("You told us that it is coming."),
+    "arrived": say("We took your device in."),
+    "moved": say("{sentence}"),
+    "held": say("{hold}"),
+    "released": say("We are going on."),
+    "noted": say("From the shop:"),
+    "corrected": say("A correction from the shop:"),
+    "ended": say("{ending}"),
+    "reopened": say("Your device is back with us."),
+}
+CUSTOMER_HOLDS: Mapping[Hold, Sentence] = {
+    Hold.APPROVAL: say("We are waiting for your answer."),
+    Hold.PART: say("We are waiting for a part."),
+    Hold.CUSTOMER: say("We are waiting to hear from you."),
+    Hold.DISPUTE: say("We are settling a question with you. Your device is safe here."),
+}
+BENCH_ENDINGS: Mapping[Ending, Sentence] = {
+    Ending.COLLECTED: say("collected"),
+    Ending.POSTED: say("posted back"),
+    Ending.RETURNED: say("returned unrepaired"),
+    Ending.GIVEN_UP: say("given up by its owner"),
+    Ending.DISPOSED: say("disposed of by law"),
+}
+CUSTOMER_ENDINGS: Mapping[Ending, Sentence] = {
+    Ending.COLLECTED: say("Your device was handed over."),
+    Ending.POSTED: say("Your device was posted to you."),
+    Ending.RETURNED: say("Your device was given back as it came."),
+    Ending.GIVEN_UP: say("You gave your device up, and we took care of it."),
+    Ending.DISPOSED: say("Your device has left the shop."),
+}
+
+
+def for_bench(event: str, data: Mapping[str, Any], policy: Policy) -> Sentence:
+    """The entry's heading at the bench."""
+    template = _BENCH.get(event)
+    return Sentence(template.template, _facts(data, policy, HOLD_WORDS, BENCH_ENDINGS)) if template else Sentence(event)
+
+
+def for_customer(event: str, data: Mapping[str, Any], policy: Policy) -> Sentence | None:
+    """The entry's heading on the customer's page, or None for what is not for the customer."""
+    template = _CUSTOMER.get(event)
+    if template is None:
+        return None
+    return Sentence(template.template, _facts(data, policy, CUSTOMER_HOLDS, CUSTOMER_ENDINGS))
+
+
+def _facts(
+    data: Mapping[str, Any],
+    policy: Policy,
+    holds: Mapping[Hold, Sentence],
+    endings: Mapping[Ending, Sentence],
+) -> dict[str, object]:
+    facts: dict[str, object] = dict(data)
+    if "stage" in data:
+        stage = policy.stage(data["stage"])
+        facts["stage"] = stage.label if stage else data["stage"]
+        facts["sentence"] = stage.sentence if stage else data["stage"]
+    if "hold" in data:
+        facts["hold"] = holds[Hold(data["hold"])]
+    if "ending" in data:
+        facts["ending"] = endings[Ending(data["ending"])]
+    return facts

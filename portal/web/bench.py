@@ -1,7 +1,0 @@
-"""Pages: bench."""
-
-from __future__ import annotations
-
-from flask import Blueprint
-
-blueprint = Blueprint("bench", __name__)

@@ -1,0 +1,95 @@
+"""The ticket's forms: one form, one route; done, the page is shown again, refused, it comes back as it was typed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+from flask import abort, redirect, url_for
+from flask.typing import ResponseReturnValue
+
+from portal.actions import handover, links, moves, notes, shelf
+from portal.actions.desk import Outcome, find
+from portal.rules.numbers import parse_number, spoken
+from portal.rules.refusals import Unfit
+from portal.rules.sentences import say
+from portal.web import guard
+from portal.web.bench import blueprint
+from portal.web.bench.ticket import ticket_page
+from portal.web.forms import DeedForm, attempt, typed
+from portal.web.request_context import connection, desk, refresh
+
+Deed = Callable[..., Outcome]
+
+
+@blueprint.post("/<number>/move")
+def move(number: str) -> ResponseReturnValue:
+    """Move the ticket to a stage."""
+    confirmed = typed("confirmed") == "1"
+    return _do(number, "move", partial(moves.move, stage=typed("stage"), why=typed("why"), confirmed=confirmed))
+
+
+@blueprint.post("/<number>/hold")
+def hold(number: str) -> ResponseReturnValue:
+    """Make the ticket wait, or go on."""
+    return _do(number, "hold", partial(moves.hold, kind=typed("kind"), why=typed("why")))
+
+
+@blueprint.post("/<number>/note")
+def note(number: str) -> ResponseReturnValue:
+    """Write a note."""
+    audience: notes.Audience = "customer" if typed("audience") == "customer" else "bench"
+    return _do(number, "note", partial(notes.note, text=typed("text"), audience=audience))
+
+
+@blueprint.post("/<number>/correct")
+def correct(number: str) -> ResponseReturnValue:
+    """Put an entry right by a new one."""
+    entry = typed("entry")
+    wanted = int(entry) if entry.isdecimal() and len(entry) < 7 else 0
+    return _do(number, "correct", partial(notes.correct, entry=wanted, text=typed("text")))
+
+
+@blueprint.post("/<number>/shelf")
+def put_on_shelf(number: str) -> ResponseReturnValue:
+    """Say where the device lies, until when it is needed, and whether it is urgent."""
+    express = typed("express") == "1"
+    deed = partial(shelf.put, place=typed("place"), needed_by=typed("needed_by"), express=express)
+    return _do(number, "shelf", deed)
+
+
+@blueprint.post("/<number>/hand-over")
+def hand_over(number: str) -> ResponseReturnValue:
+    """Hand the device over, repaired."""
+    return _do(number, "hand-over", handover.hand_over)
+
+
+@blueprint.post("/<number>/return")
+def return_unrepaired(number: str) -> ResponseReturnValue:
+    """Give the device back as it came."""
+    return _do(number, "return", partial(handover.return_unrepaired, why=typed("why")))
+
+
+@blueprint.post("/<number>/renew-link")
+def renew_link(number: str) -> ResponseReturnValue:
+    """Give the docket a new link; the old one dies."""
+    return _do(number, "renew-link", links.renew_docket)
+
+
+def _do(number: str, name: str, deed: Deed) -> ResponseReturnValue:
+    form = DeedForm()
+    if not form.validate():
+        abort(400)
+    canonical = spoken(parse_number(number))
+
+    def run() -> Outcome:
+        seen = form.seen_revision()
+        if seen is None:
+            raise Unfit("seen", say("The form did not say what it was shown. Please send it once more."))
+        return deed(desk(), guard.me().by, canonical, seen=seen, deed_key=form.key())
+
+    answer = attempt(run)
+    if answer.done:
+        return redirect(url_for(".ticket", number=canonical, done=name), 303)
+    refresh()
+    return ticket_page(find(connection(), canonical), answer, name)

@@ -1,0 +1,109 @@
+"""Quick take-in at the counter, and the page that shows what came of it."""
+
+from __future__ import annotations
+
+from flask import abort, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from portal.actions.desk import find
+from portal.actions.intake import MOST_DEVICES, NewDevice, NewVisit, Second, TakenIn, take_in
+from portal.actions.shelf import day
+from portal.rules.numbers import spoken
+from portal.store import tickets, visits
+from portal.web import guard
+from portal.web.bench import blueprint
+from portal.web.forms import Answer, DeedForm, attempt, new_deed_key, typed
+from portal.web.request_context import connection, desk, policy
+
+
+@blueprint.get("/take-in")
+def new_visit() -> ResponseReturnValue:
+    """The empty form; with `like`, the contact of an earlier visit in it."""
+    earlier = request.args.get("like", "")
+    return _form(Answer(), _contact_of(earlier) if earlier else {}, 1)
+
+
+@blueprint.post("/take-in")
+def take_devices_in() -> ResponseReturnValue:
+    """Take the devices in; "another" only makes room for one more."""
+    form = DeedForm()
+    if not form.validate():
+        abort(400)
+    count = len(request.form.getlist("device"))
+    if "another" in request.form:
+        return _form(Answer(), request.form, min(count + 1, MOST_DEVICES))
+    answer = attempt(lambda: take_in(desk(), guard.me().by, _typed_visit(), deed_key=form.key()))
+    if not answer.done:
+        return _form(answer, request.form, count)
+    taken = answer.result
+    assert isinstance(taken, TakenIn)
+    return redirect(url_for(".taken_in", number=spoken(taken.numbers[0])), 303)
+
+
+@blueprint.get("/<number>/taken-in")
+def taken_in(number: str) -> ResponseReturnValue:
+    """The number, large, and what to print."""
+    found = find(connection(), number)
+    siblings = tickets.of_visit(connection(), found.visit_id)
+    contacts = visits.contacts_of(connection(), found.visit_id)
+    return render_template("bench/taken_in.html", ticket=found, siblings=siblings, contacts=contacts)
+
+
+def _typed_visit() -> NewVisit:
+    rows = zip(
+        request.form.getlist("device"),
+        request.form.getlist("fault"),
+        request.form.getlist("kind"),
+        strict=False,
+    )
+    needed_by = day("needed_by", typed("needed_by"))
+    express = typed("express") == "1"
+    devices = [
+        NewDevice(device, fault, kind, needed_by=needed_by, express=express)
+        for place, (device, fault, kind) in enumerate(rows)
+        if place == 0 or device.strip() or fault.strip()
+    ]
+    rights = request.form.getlist("second_may")
+    return NewVisit(
+        devices,
+        name=typed("name"),
+        email=typed("email"),
+        phone=typed("phone"),
+        phone_is_on_bench=typed("phone_is_on_bench") == "1",
+        language=typed("language"),
+        second=Second(
+            typed("second_name"),
+            typed("second_email"),
+            typed("second_phone"),
+            "told" in rights,
+            "agree" in rights,
+            "collect" in rights,
+        ),
+    )
+
+
+def _contact_of(number: str) -> dict[str, str]:
+    """What the form takes over from an earlier visit that still has its contact."""
+    found = find(connection(), number)
+    owners = [contact for contact in visits.contacts_of(connection(), found.visit_id) if contact.role == "owner"]
+    if not owners:
+        return {}
+    visit = visits.by_id(connection(), found.visit_id)
+    owner = owners[0]
+    return {"name": owner.name, "email": owner.email, "phone": owner.phone, "language": visit.language}
+
+
+def _form(answer: Answer, values: object, count: int) -> ResponseReturnValue:
+    page = render_template(
+        "bench/take_in.html",
+        answer=answer,
+        typed=values,
+        devices=request.form.getlist("device"),
+        faults=request.form.getlist("fault"),
+        kinds=request.form.getlist("kind"),
+        count=max(count, 1),
+        policy=policy(),
+        deed_key=request.form.get("deed_key") or new_deed_key(),
+        csrf=DeedForm(),
+    )
+    return page, answer.status

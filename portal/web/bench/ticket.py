@@ -1,0 +1,97 @@
+"""One ticket: where it stands, what can be done, and its journal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from flask import redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from notifications import outbox
+from portal.actions.desk import find
+from portal.rules import stages
+from portal.rules.journal_words import for_bench
+from portal.rules.numbers import spoken
+from portal.rules.policy import Policy, Stage
+from portal.rules.sentences import Sentence
+from portal.rules.stages import Hold
+from portal.store import journal, tickets, visits
+from portal.store.journal import Entry
+from portal.store.tickets import Ticket
+from portal.store.visits import Contact, Visit
+from portal.web.bench import blueprint
+from portal.web.forms import Answer, DeedForm, new_deed_key
+from portal.web.request_context import connection, desk, policy
+
+
+@dataclass(frozen=True)
+class Line:
+    """A journal entry with its heading."""
+
+    entry: Entry
+    says: Sentence
+
+
+@dataclass(frozen=True)
+class TicketPage:
+    """All that the ticket's page shows. `answer` is what came of the form just posted, `form` its name."""
+
+    ticket: Ticket
+    visit: Visit
+    contacts: Sequence[Contact]
+    siblings: Sequence[Ticket]
+    stage: Stage | None
+    next_stages: Sequence[Stage]
+    earlier_stages: Sequence[Stage]
+    lines: Sequence[Line]
+    meanwhile: Sequence[Line]
+    messages: Sequence[object]
+    deed_key: str
+    answer: Answer = field(default_factory=Answer)
+    form: str = ""
+
+
+@blueprint.get("/<number>")
+def ticket(number: str) -> ResponseReturnValue:
+    """The ticket's page; a number in another spelling is sent to the one spelling."""
+    found = find(connection(), number)
+    if number != spoken(found.number):
+        return redirect(url_for(".ticket", number=spoken(found.number)))
+    return ticket_page(found)
+
+
+def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> ResponseReturnValue:
+    """The page, after a refused form with its reasons and everything typed still in it."""
+    answer = answer or Answer()
+    rules = policy()
+    here = found.ending is None and found.stage is not None
+    page = TicketPage(
+        ticket=found,
+        visit=visits.by_id(connection(), found.visit_id),
+        contacts=visits.contacts_of(connection(), found.visit_id),
+        siblings=[each for each in tickets.of_visit(connection(), found.visit_id) if each.id != found.id],
+        stage=rules.stage(found.stage),
+        next_stages=stages.next_stages(found.standing, rules.stages) if here else [],
+        earlier_stages=stages.earlier_stages(found.standing, rules.stages) if here else [],
+        lines=_lines(journal.entries(connection(), found.id), rules)[::-1],
+        meanwhile=_lines(answer.meanwhile, rules),
+        messages=outbox.about(connection(), [found.ref]),
+        deed_key=new_deed_key(),
+        answer=answer,
+        form=form,
+    )
+    text = render_template(
+        "bench/ticket.html",
+        page=page,
+        typed=request.form,
+        holds=stages.HOLD_WORDS,
+        Hold=Hold,
+        csrf=DeedForm(),
+        now=desk().clock.now(),
+    )
+    return text, answer.status
+
+
+def _lines(entries: Sequence[Entry], rules: Policy) -> list[Line]:
+    return [Line(entry, for_bench(entry.event, entry.data, rules)) for entry in entries]

@@ -1,0 +1,76 @@
+"""Forms: what was typed comes back with every refusal, and a form posted twice has one effect."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+from flask import request
+from flask_wtf import FlaskForm
+from wtforms import HiddenField
+
+from portal.actions.desk import Stale
+from portal.rules.refusals import AskFirst, Refused, Unfit
+from portal.rules.sentences import Sentence
+from portal.store.journal import Entry
+
+
+def new_deed_key() -> str:
+    """The key of one rendered form."""
+    return secrets.token_hex(16)
+
+
+class DeedForm(FlaskForm):  # type: ignore[misc]
+    """A form that does a deed: `seen` is the revision it was shown at, `deed_key` makes it count once."""
+
+    seen = HiddenField()
+    deed_key = HiddenField()
+    confirmed = HiddenField()
+
+    def seen_revision(self) -> int | None:
+        """The revision the form was shown at, or None for what is none."""
+        text = self.seen.data or ""
+        return int(text) if text.isdecimal() and len(text) < 10 else None
+
+    def key(self) -> str | None:
+        """The form's key, or None for what could be none."""
+        text = self.deed_key.data or ""
+        return text if len(text) == 32 and text.isalnum() else None
+
+
+@dataclass
+class Answer:
+    """What came of a deed: its result, or the reasons against it and what happened meanwhile."""
+
+    result: object = None
+    reasons: Sequence[Sentence] = ()
+    at_field: str = ""
+    ask_first: bool = False
+    kind: type[Exception] | None = None
+    meanwhile: Sequence[Entry] = field(default_factory=tuple)
+    status: int = 200
+
+    @property
+    def done(self) -> bool:
+        """Whether the deed was done."""
+        return self.status == 200
+
+
+def attempt(deed: Callable[[], object]) -> Answer:
+    """Do a deed, and catch what a person should read. Everything else is for the error pages."""
+    try:
+        return Answer(deed())
+    except Stale as stale:
+        return Answer(meanwhile=stale.since, status=409)
+    except AskFirst as question:
+        return Answer(reasons=question.reasons, ask_first=True, status=422)
+    except Unfit as unfit:
+        return Answer(reasons=unfit.reasons, at_field=unfit.field, status=422)
+    except Refused as refused:
+        return Answer(reasons=refused.reasons, kind=type(refused), status=422)
+
+
+def typed(name: str) -> str:
+    """What was typed into a field of the posted form, or an empty text."""
+    return request.form.get(name, "")
