@@ -122,6 +122,8 @@ class Change:
     text: str = ""
     audience: Literal["bench", "customer"] = "customer"
     columns: dict[str, object] = field(default_factory=dict)
+    # Writes rows of other tables; called only once the ticket's row is won, so a deed that lost a race leaves nothing.
+    write: Callable[[Connection, Ticket, datetime], None] | None = None
 
 
 def find(connection: Connection, typed: str) -> Ticket:
@@ -148,26 +150,43 @@ def change_ticket(
     `seen` is the revision the person looked at (None: whatever it is now); `deed_key` makes a form posted twice have
     one effect; `then` gets the changed ticket and writes what must go out. Raises Stale, NotFound, Refused.
     """
-    now = desk.clock.now()
     with desk.writing() as connection:
-        ticket = find(connection, number)
+        return change_within(desk, connection, by, number, decide, seen=seen, deed_key=deed_key, then=then)
+
+
+def change_within(
+    desk: Desk,
+    connection: Connection,
+    by: By,
+    number: str,
+    decide: Callable[[Connection, Ticket, Policy], Change],
+    *,
+    seen: int | None = None,
+    deed_key: str | None = None,
+    then: Callable[[Connection, Ticket, datetime], None] | None = None,
+) -> Outcome:
+    """The same in a transaction that is open already, for a deed on several tickets at once."""
+    now = desk.clock.now()
+    ticket = find(connection, number)
+    if done_before(connection, deed_key):
+        return Outcome(ticket.number, ticket.revision, repeated=True)
+    if seen is not None and seen != ticket.revision:
+        after = seen if 0 <= seen < ticket.revision else 0  # a page cannot have seen another: tell it all
+        raise Stale(ticket, journal.entries(connection, ticket.id, after=after))
+    change = decide(connection, ticket, desk.policy(connection))
+    revision = ticket.revision + len(change.events)
+    values = standing_columns(ticket.standing, change.events, now) | change.columns
+    if not tickets.change(connection, ticket, revision, values):  # PostgreSQL: somebody was faster
+        changed = find(connection, number)
         if done_before(connection, deed_key):
-            return Outcome(ticket.number, ticket.revision, repeated=True)
-        if seen is not None and seen != ticket.revision:
-            after = seen if 0 <= seen < ticket.revision else 0  # a page cannot have seen another: tell it all
-            raise Stale(ticket, journal.entries(connection, ticket.id, after=after))
-        change = decide(connection, ticket, desk.policy(connection))
-        revision = ticket.revision + len(change.events)
-        values = standing_columns(ticket.standing, change.events, now) | change.columns
-        if not tickets.change(connection, ticket, revision, values):  # PostgreSQL: somebody was faster
-            changed = find(connection, number)
-            if done_before(connection, deed_key):
-                return Outcome(changed.number, changed.revision, repeated=True)
-            raise Stale(changed, journal.entries(connection, ticket.id, after=ticket.revision))
-        write_events(connection, by, ticket.id, ticket.revision, change, now, deed_key)
-        visits.touch(connection, ticket.visit_id)
-        if then:
-            then(connection, find(connection, number), now)
+            return Outcome(changed.number, changed.revision, repeated=True)
+        raise Stale(changed, journal.entries(connection, ticket.id, after=ticket.revision))
+    if change.write:
+        change.write(connection, ticket, now)
+    write_events(connection, by, ticket.id, ticket.revision, change, now, deed_key)
+    visits.touch(connection, ticket.visit_id)
+    if then:
+        then(connection, find(connection, number), now)
     return Outcome(ticket.number, revision)
 
 

@@ -10,14 +10,28 @@ from portal.rules import stages
 from portal.rules.policy import Policy
 from portal.rules.sentences import say
 from portal.rules.text import passage
+from portal.store.facts import facts
 from portal.store.tickets import Ticket
 
 
-def hand_over(desk: Desk, by: By, number: str, *, seen: int | None = None, deed_key: str | None = None) -> Outcome:
-    """Hand a finished device over at the counter. Raises Refused from any stage but the last, or while on hold."""
+def hand_over(
+    desk: Desk,
+    by: By,
+    number: str,
+    *,
+    confirmed: bool = False,
+    seen: int | None = None,
+    deed_key: str | None = None,
+) -> Outcome:
+    """Hand a finished device over at the counter.
 
-    def decide(_connection: Connection, ticket: Ticket, policy: Policy) -> Change:
-        return Change(stages.hand_over(ticket.standing, policy.stages))
+    Raises Refused from any stage but the last, while on hold, or while that stage's gates are shut; AskFirst when they
+    only warn.
+    """
+
+    def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
+        known = facts(connection, ticket, policy)
+        return Change(stages.hand_over(ticket.standing, policy.stages, facts=known, confirmed=confirmed))
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=tell.ended)
 
@@ -28,7 +42,9 @@ def return_unrepaired(
     """Give a device back as it came, from any stage, with a reason that the customer reads."""
     reason = passage("why", say("The reason"), why)
 
-    def decide(_connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
-        return Change(stages.return_unrepaired(ticket.standing, reason), text=reason)
+    def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
+        known = facts(connection, ticket, policy)
+        events = stages.return_unrepaired(ticket.standing, reason, tray_settled=known.tray_settled)
+        return Change(events, text=reason)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=tell.ended)

@@ -35,7 +35,7 @@ def move(
     reason = passage("why", say("The reason"), why)
 
     def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
-        known = facts(connection, ticket)
+        known = facts(connection, ticket, policy)
         events = stages.move(ticket.standing, stage, policy.stages, known, why=reason, confirmed=confirmed)
         return Change(events, text=reason, audience=_read_by(reason))
 

@@ -20,6 +20,13 @@ class Facts:
     fault_described: bool = False  # the fault as told by the customer is written down
     contact_reachable: bool = False  # the visit has an e-mail address or a phone number
     customer_note_in_stage: bool = False  # a note for the customer was written since the stage was entered
+    intake_recorded: bool = False  # the condition on arrival is written down
+    tray_settled: bool = False  # whatever was taken out is put back, replaced or handed to the customer
+    sheet_before_made: bool = False  # the needed checks were tried before the repair
+    sheet_passed: bool = False  # the needed checks pass after the repair, or were let through with a reason
+    no_failed_check: bool = False  # no needed check failed after the repair without being let through
+    no_safety_flag: bool = False  # no damaged battery waits to be dealt with
+    safety_test_recorded: bool = False  # an electrical safety test is recorded, or the kind has no mains inside
 
 
 @dataclass(frozen=True)
@@ -46,6 +53,45 @@ GATES: Mapping[str, Gate] = {
         say("Customer told what was done"),
         say("The customer has not been told anything in this stage. Write a note for the customer."),
         lambda facts: facts.customer_note_in_stage,
+    ),
+    "intake_recorded": Gate(
+        say("Condition on arrival recorded"),
+        say("The condition on arrival is not recorded. Fill in the intake record."),
+        lambda facts: facts.intake_recorded,
+    ),
+    "tray_settled": Gate(
+        say("Tray settled"),
+        say("Something taken out still lies in the tray. Say for each line how it ended; the counts must meet."),
+        lambda facts: facts.tray_settled,
+    ),
+    "sheet_before_made": Gate(
+        say("Tested before the repair"),
+        say(
+            "The test sheet before the repair is not complete. Try its needed checks, or record why one was not tried."
+        ),
+        lambda facts: facts.sheet_before_made,
+    ),
+    "sheet_passed": Gate(
+        say("Test sheet passed"),
+        say("The test sheet is not passed: a needed check is open or failed. Test again, or have it let through."),
+        lambda facts: facts.sheet_passed,
+    ),
+    "no_failed_check": Gate(
+        say("No needed check failed"),
+        say("A needed check failed after the repair. Mend it and test again, or have it let through with a reason."),
+        lambda facts: facts.no_failed_check,
+    ),
+    "no_safety_flag": Gate(
+        say("No damaged battery"),
+        say("The battery is flagged as damaged. Record how it was dealt with; follow local codes."),
+        lambda facts: facts.no_safety_flag,
+    ),
+    "safety_test_recorded": Gate(
+        say("Electrical safety test recorded"),
+        say(
+            "No electrical safety test after the repair is recorded. A qualified person makes it; record who and when."
+        ),
+        lambda facts: facts.safety_test_recorded,
     ),
 }
 

@@ -53,7 +53,7 @@ class PartLine:
 
 
 def fit(new: PartLine, today: date) -> PartLine:
-    """A part as stored. Raises Unfit for a text that does not fit, an absurd warranty, or a delivery long past or far off."""
+    """A part as stored. Raises Unfit for a text that does not fit, an absurd warranty, or a day past or far off."""
     if new.warranty_months is not None and not 0 <= new.warranty_months <= LONGEST_WARRANTY:
         raise Unfit("warranty_months", say("A warranty runs 0 to {most} months.", most=LONGEST_WARRANTY))
     supplier = line("supplier", say("The supplier"), new.supplier)

@@ -36,7 +36,7 @@ _TOLD_AFTER = re.compile(
 
 
 def gives_passcode_away(text: str) -> bool:
-    """Whether a word for a passcode stands beside what may be its code. Serial numbers, times and dates are no codes."""
+    """Whether a word for a passcode stands beside what may be its code; never for serial numbers, times, dates."""
     for harmless in (_SERIAL, _DATE, _TIME):
         text = harmless.sub(" … ", text)
     for word in _WORD.finditer(text):

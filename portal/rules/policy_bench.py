@@ -50,7 +50,7 @@ class Kind(Part):
 
 
 class Caution(Part):
-    """A warning shown where the work is. It points to local codes and qualified people; it never calls anything safe."""
+    """A warning shown where the work is. It points to local codes and qualified people, and calls nothing safe."""
 
     key: Key
     text: Line

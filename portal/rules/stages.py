@@ -23,6 +23,7 @@ class Hold(StrEnum):
     PART = "part"
     CUSTOMER = "customer"
     DISPUTE = "dispute"
+    SAFETY = "safety"
 
 
 class Ending(StrEnum):
@@ -114,7 +115,7 @@ def move(
     Raises Refused for a stage the shop does not have, one out of reach, a ticket on hold, or blocking gates (all of
     them at once); Unfit when going back lacks its reason; AskFirst when gates only warn and `confirmed` is False.
     """
-    _must_be_here(standing)
+    must_be_here(standing)
     target = _find(to, stages)
     here = _position(standing, stages)
     there = stages.index(target)
@@ -137,7 +138,7 @@ def move(
 
 def set_hold(standing: Standing, hold: str) -> list[Event]:
     """Put the ticket on hold, or change what it waits for. Raises Refused for an unknown kind or the same one."""
-    _must_be_here(standing)
+    must_be_here(standing)
     try:
         kind = Hold(hold)
     except ValueError:
@@ -151,15 +152,25 @@ def set_hold(standing: Standing, hold: str) -> list[Event]:
 
 def lift_hold(standing: Standing) -> list[Event]:
     """End the hold. Raises Refused when there is none."""
-    _must_be_here(standing)
+    must_be_here(standing)
     if standing.hold is None:
         raise Refused(say("The ticket is not on hold."))
     return [Event("released")]
 
 
-def hand_over(standing: Standing, stages: Sequence[Stage], ending: Ending = Ending.COLLECTED) -> list[Event]:
-    """The owner has the device back, repaired. Only from the last stage, and not while on hold."""
-    _must_be_here(standing)
+def hand_over(
+    standing: Standing,
+    stages: Sequence[Stage],
+    ending: Ending = Ending.COLLECTED,
+    *,
+    facts: Facts | None = None,
+    confirmed: bool = False,
+) -> list[Event]:
+    """The owner has the device back, repaired. Only from the last stage, through its gates, and not while on hold.
+
+    The gates are not asked where `facts` is None. Raises Refused, or AskFirst when gates only warn.
+    """
+    must_be_here(standing)
     ready = stages[-1]
     reasons = []
     if standing.hold is not None:
@@ -173,12 +184,18 @@ def hand_over(standing: Standing, stages: Sequence[Stage], ending: Ending = Endi
         )
     if reasons:
         raise Refused(*reasons)
+    if facts is not None:
+        _pass_gates(ready.leave, facts, confirmed)
     return [Event("ended", {"ending": ending.value})]
 
 
-def return_unrepaired(standing: Standing, why: str) -> list[Event]:
-    """Given back as it came, from any stage; needs a reason. A dispute is settled first."""
-    _must_be_here(standing)
+def return_unrepaired(standing: Standing, why: str, *, tray_settled: bool = True) -> list[Event]:
+    """Given back as it came, from any stage; needs a reason and an empty tray. A dispute is settled first."""
+    must_be_here(standing)
+    if not tray_settled:
+        raise Refused(
+            say("Something taken out still lies in the tray. Put it back, or hand it to the customer and record that.")
+        )
     if standing.hold is Hold.DISPUTE:
         raise Refused(_held(standing.hold))
     if not why:
@@ -196,7 +213,8 @@ def stranded(standings: Mapping[str, Standing], stages: Sequence[Stage]) -> list
     )
 
 
-def _must_be_here(standing: Standing) -> None:
+def must_be_here(standing: Standing) -> None:
+    """Raise Refused for a device that has not arrived, or has left."""
     if standing.ending is not None:
         raise Refused(say("This ticket has ended. Its device is no longer in the shop."))
     if standing.stage is None:
@@ -225,6 +243,7 @@ HOLD_WORDS: Mapping[Hold, Sentence] = {
     Hold.PART: say("waiting for a part"),
     Hold.CUSTOMER: say("waiting for the customer"),
     Hold.DISPUTE: say("in dispute"),
+    Hold.SAFETY: say("a damaged battery, until somebody qualified has dealt with it"),
 }
 
 

@@ -88,7 +88,7 @@ def take_out(new: NewLine, lines: Iterable[TrayLine]) -> TrayLine:
 
 
 def end(known: TrayLine, how: str, count: str | int | None = None, replaced_by: str = "") -> TrayLine:
-    """End some of a line (None: all that is left). Raises Unfit for more than lie there, or a replacement without part."""
+    """End some of a line (None: all that is left). Raises Unfit for more than lie there, or a part not named."""
     if known.struck or not known.left:
         raise Refused(say("Nothing of “{what}” is left in the tray.", what=known.what))
     try:

@@ -243,7 +243,7 @@ REFUSED: dict[str, tuple[Callable[[Desk, str], Any], str]] = {
     ),
     "an unknown hold": (
         lambda desk, number: hold(desk, BENCH, number, "lunch"),
-        "There is no hold “lunch”. Allowed: approval, part, customer, dispute.",
+        "There is no hold “lunch”. Allowed: approval, part, customer, dispute, safety.",
     ),
     "lifting no hold": (lambda desk, number: hold(desk, BENCH, number, "none"), "The ticket is not on hold."),
     "an empty note": (lambda desk, number: note(desk, BENCH, number, " \x00 "), "The note is missing."),

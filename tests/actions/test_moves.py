@@ -116,7 +116,7 @@ def test_a_note_for_the_customer_counts_for_its_own_stage_only(desk: Desk, numbe
 
     def told() -> bool:
         with desk.reading() as connection:
-            return facts(connection, ticket_of(desk, number)).customer_note_in_stage
+            return facts(connection, ticket_of(desk, number), desk.policy(connection)).customer_note_in_stage
 
     note(desk, BENCH, number, "For the bench.")
     assert not told()

@@ -121,6 +121,7 @@ def test_a_stage_that_the_shop_does_not_have_is_refused_with_those_it_has(there:
         (Hold.PART, "waiting for a part"),
         (Hold.CUSTOMER, "waiting for the customer"),
         (Hold.DISPUTE, "in dispute"),
+        (Hold.SAFETY, "a damaged battery, until somebody qualified has dealt with it"),
     ],
 )
 def test_a_ticket_on_hold_does_not_move(hold: Hold, words: str, there: str) -> None:
@@ -193,7 +194,7 @@ def test_an_unknown_hold_is_refused_with_those_there_are(hold: str) -> None:
     with pytest.raises(Refused) as refused:
         set_hold(at("board_work"), hold)
 
-    assert reasons(refused) == [f"There is no hold “{hold}”. Allowed: approval, part, customer, dispute."]
+    assert reasons(refused) == [f"There is no hold “{hold}”. Allowed: approval, part, customer, dispute, safety."]
 
 
 def test_a_hold_is_lifted() -> None:

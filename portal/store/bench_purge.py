@@ -1,0 +1,47 @@
+"""Erasing the bench record, one function for each kind of data. When what is due is not decided here."""
+
+from __future__ import annotations
+
+from sqlalchemy import BindParameter, Connection, bindparam, delete, select, update
+
+from portal.store.bench_tables import (
+    acknowledgements,
+    announcements,
+    courtesies,
+    intake_records,
+    parts,
+    safety_tests,
+    test_results,
+    tray_lines,
+)
+from portal.store.tables import tickets
+
+_WANTED: BindParameter[int] = bindparam("wanted")
+_TABLES = (announcements, courtesies, intake_records, parts, safety_tests, test_results, tray_lines)
+OF_TICKETS = tuple(table.name for table in _TABLES)
+_WORK = [delete(table).where(table.c.ticket_id == _WANTED) for table in _TABLES]
+_SERIALS = update(intake_records).where(intake_records.c.ticket_id == _WANTED).values(serial="")
+_OF_VISIT = announcements.c.ticket_id.in_(select(tickets.c.id).where(tickets.c.visit_id == _WANTED))
+_ADDRESSES = update(announcements).where(_OF_VISIT).values(return_address="")
+_READ = delete(acknowledgements).where(acknowledgements.c.staff_id == _WANTED)
+
+
+def work(connection: Connection, ticket_id: int) -> None:
+    """Erase the condition and work record of a ticket; its journal's events stay."""
+    for statement in _WORK:
+        connection.execute(statement, {"wanted": ticket_id})
+
+
+def serials(connection: Connection, ticket_id: int) -> None:
+    """Erase the serial number in every version of a ticket's intake record."""
+    connection.execute(_SERIALS, {"wanted": ticket_id})
+
+
+def return_addresses(connection: Connection, visit_id: int) -> None:
+    """Erase where a visit's devices were to be posted back to."""
+    connection.execute(_ADDRESSES, {"wanted": visit_id})
+
+
+def acknowledged(connection: Connection, staff_id: int) -> None:
+    """Erase what a person has acknowledged."""
+    connection.execute(_READ, {"wanted": staff_id})
