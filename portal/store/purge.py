@@ -11,7 +11,8 @@ from sqlalchemy import BindParameter, Connection, bindparam, delete, select, upd
 
 from notifications import outbox
 from portal.rules.categories import Category
-from portal.store import search, throttles
+from portal.store import bench_purge, search, throttles
+from portal.store.parts import forget_donor
 from portal.store.tables import contacts, journal, logins, policies, staff, tickets, visits
 
 _WANTED: BindParameter[int] = bindparam("wanted")
@@ -49,6 +50,7 @@ def visit_contacts(connection: Connection, visit_id: int, language: str) -> None
     for ticket_id in connection.execute(_IDS_OF, {"wanted": visit_id}).scalars().all():
         search.forget(connection, ticket_id)
     connection.execute(_CONTACTS, {"wanted": visit_id})
+    bench_purge.return_addresses(connection, visit_id)
     connection.execute(_LANGUAGE, {"wanted": visit_id, "plain": language})
 
 
@@ -56,12 +58,14 @@ def device_identity(connection: Connection, ticket_id: int) -> None:
     """Erase which device it was."""
     search.forget(connection, ticket_id)
     connection.execute(_DEVICE, {"wanted": ticket_id})
+    bench_purge.serials(connection, ticket_id)
 
 
 def record_words(connection: Connection, ticket_id: int) -> None:
     """Erase the words of the work record: the fault as told, and every text of the journal. Its events stay."""
     connection.execute(_FAULT, {"wanted": ticket_id})
     connection.execute(_TEXTS, {"wanted": ticket_id})
+    bench_purge.work(connection, ticket_id)
 
 
 def record(connection: Connection, ticket_id: int) -> None:
@@ -88,6 +92,7 @@ def staff_member(connection: Connection, staff_id: int) -> bool:
     if gone:
         connection.execute(_LOGINS, {"wanted": staff_id})
         connection.execute(_POLICIES, {"wanted": staff_id})
+        bench_purge.acknowledged(connection, staff_id)
     return gone
 
 
@@ -113,6 +118,13 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     ("logins", Category.TECHNICAL): staff_member,
     ("policies", Category.STAFF): staff_member,
     ("throttles", Category.TECHNICAL): throttles.forget,
+    **dict.fromkeys(((table, Category.RECORD) for table in bench_purge.OF_TICKETS), record),
+    ("intake_records", Category.DEVICE): device_identity,
+    ("announcements", Category.CONTACT): visit_contacts,
+    ("announcements", Category.MONEY): record,
+    ("acknowledgements", Category.STAFF): staff_member,
+    ("donors", Category.DEVICE): forget_donor,
+    ("donors", Category.CONTACT): forget_donor,
 }
 # Tables that say nothing of a person, and why they stay.
 NEVER: Mapping[str, str] = {
