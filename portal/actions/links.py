@@ -42,18 +42,30 @@ class Reader(NamedTuple):
     contact: Contact | None
 
 
+class Reading(NamedTuple):
+    """A reader, and the number of the policy's newest revision, read in the same statement."""
+
+    reader: Reader
+    policy_revision: int
+
+
 def resolve(desk: Desk, connection: Connection, token_text: str) -> Reader:
     """The visit (and contact) behind a token, in one statement.
 
     Raises NotFound for a forged, misspelt or unknown one, Renewed for one that has been replaced.
     """
+    return resolve_page(desk, connection, token_text).reader
+
+
+def resolve_page(desk: Desk, connection: Connection, token_text: str) -> Reading:
+    """The same, with what else a customer's page must know before it reads anything more."""
     try:
         token = read_token(token_text)
     except NotAToken:
         raise _unknown() from None
-    reader, version = _behind(connection, token)
+    reading, version = _behind(connection, token)
     if desk.links.current(token, version):
-        return reader
+        return reading
     if desk.links.outdated(token, version):
         raise Renewed
     raise _unknown()
@@ -119,11 +131,13 @@ def send_link_again(desk: Desk, number_typed: str, email_or_phone_typed: str, ad
                 tell.link_again(connection, visit, contact, f"contact {contact.ref} asked {now.isoformat()}", now)
 
 
-def _behind(connection: Connection, token: Token) -> tuple[Reader, int]:
-    if token.kind is LinkKind.DOCKET and (visit := visits.by_ref(connection, token.ref)):
-        return Reader(visit, None), visit.docket_version
-    if token.kind is LinkKind.CONTACT and (found := visits.visit_of_contact(connection, token.ref)):
-        return Reader(*found), found[1].link_version
+def _behind(connection: Connection, token: Token) -> tuple[Reading, int]:
+    if token.kind is LinkKind.DOCKET and (docket := visits.behind_docket(connection, token.ref)):
+        visit, policy_revision = docket
+        return Reading(Reader(visit, None), policy_revision), visit.docket_version
+    if token.kind is LinkKind.CONTACT and (own := visits.behind_contact(connection, token.ref)):
+        visit, contact, policy_revision = own
+        return Reading(Reader(visit, contact), policy_revision), contact.link_version
     raise _unknown()
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import Connection, bindparam, insert, select, update
+from sqlalchemy import Connection, bindparam, func, insert, select, update
 
-from portal.store.tables import contacts, visits
+from portal.store.tables import contacts, policies, visits
 
 
 @dataclass(frozen=True)
@@ -70,8 +70,11 @@ _CONTACT = (
 _VISIT_BY_REF = select(*_VISIT).where(visits.c.ref == bindparam("ref"))
 _VISIT_BY_ID = select(*_VISIT).where(visits.c.id == bindparam("visit_id"))
 _CONTACT_BY_REF = select(*_CONTACT).where(contacts.c.ref == bindparam("ref"))
-_VISIT_OF_CONTACT = (
-    select(*_VISIT, *_CONTACT)
+# A customer's page asks for these two first, and for the policy's newest revision in the same round trip.
+_POLICY = select(func.max(policies.c.revision)).scalar_subquery()
+_BEHIND_DOCKET = select(*_VISIT, _POLICY).where(visits.c.ref == bindparam("ref"))
+_BEHIND_CONTACT = (
+    select(*_VISIT, *_CONTACT, _POLICY)
     .join(contacts, contacts.c.visit_id == visits.c.id)
     .where(contacts.c.ref == bindparam("ref"))
 )
@@ -104,10 +107,16 @@ def contact_by_ref(connection: Connection, ref: str) -> Contact | None:
     return Contact(*tuple(row)) if row else None
 
 
-def visit_of_contact(connection: Connection, ref: str) -> tuple[Visit, Contact] | None:
-    """The contact with this public id and the visit it belongs to, in one round trip, or None."""
-    row = connection.execute(_VISIT_OF_CONTACT, {"ref": ref}).first()
-    return (Visit(*row[: len(_VISIT)]), Contact(*row[len(_VISIT) :])) if row else None
+def behind_docket(connection: Connection, ref: str) -> tuple[Visit, int] | None:
+    """The visit with this public id and the policy's newest revision (0 for none), in one round trip, or None."""
+    row = connection.execute(_BEHIND_DOCKET, {"ref": ref}).first()
+    return (Visit(*row[:-1]), row[-1] or 0) if row else None
+
+
+def behind_contact(connection: Connection, ref: str) -> tuple[Visit, Contact, int] | None:
+    """The contact with this public id, their visit and the policy's newest revision, in one round trip, or None."""
+    row = connection.execute(_BEHIND_CONTACT, {"ref": ref}).first()
+    return (Visit(*row[: len(_VISIT)]), Contact(*row[len(_VISIT) : -1]), row[-1] or 0) if row else None
 
 
 def contacts_of(connection: Connection, visit_id: int) -> list[Contact]:
