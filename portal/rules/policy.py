@@ -25,7 +25,7 @@ from pydantic import (
 )
 
 from portal.rules.gates import GATES
-from portal.rules.policy_base import Key, Line, NotAllowed, Part, Passages, Words
+from portal.rules.policy_base import VERSION_PATTERN, Key, Line, NotAllowed, Part, Passages, Words
 from portal.rules.policy_bench import Bench, Caution, Check, Kind
 from portal.rules.sentences import Sentence, say
 
@@ -51,12 +51,16 @@ def _currency(code: str) -> str:
     return code
 
 
-def _language(tag: str) -> str:
+def is_language(tag: str) -> bool:
+    """Whether it is a language's tag in its proper spelling (BCP 47), with dates and numbers known."""
     try:
-        proper = str(Locale.parse(tag, sep="-")).replace("_", "-")
+        return str(Locale.parse(tag, sep="-")).replace("_", "-") == tag
     except (ValueError, UnknownLocaleError):
-        proper = ""
-    if proper != tag:
+        return False
+
+
+def _language(tag: str) -> str:
+    if not is_language(tag):
         raise NotAllowed(say("“{name}”", name=tag), say("a language’s tag, like “en”, “de” or “de-CH”"))
     return tag
 
@@ -119,7 +123,7 @@ class Opening(Part):
         if self.opens >= self.closes:
             raise NotAllowed(
                 say(
-                    "it closes at {closes} and opens at {opens}",
+                    "closing at {closes} after opening at {opens}",
                     opens=f"{self.opens:%H:%M}",
                     closes=f"{self.closes:%H:%M}",
                 ),
@@ -139,7 +143,7 @@ class Closed(Part):
     def _in_order(self) -> Closed:
         if self.first > self.last:
             raise NotAllowed(
-                say("the last day, {last}, is before the first, {first}", first=self.first, last=self.last),
+                say("a last day, {last}, before the first, {first}", first=self.first, last=self.last),
                 say("“first” on or before “last”"),
             )
         return self
@@ -184,8 +188,8 @@ class Stage(Part):
     back_without_reason: StrictBool = False
 
     def label_sentence(self) -> Sentence:
-        """The label to put into a sentence; the first language's, since the bench reads one."""
-        return Sentence("{label}", {"label": next(iter(self.label.values()))})
+        """The label, to put into a sentence."""
+        return Sentence("{label}", {"label": self.label})
 
 
 class Point(Part):
@@ -199,8 +203,14 @@ class Point(Part):
 class Terms(Part):
     """The terms that customers accept: a text with a version, since what was accepted must be known for ever."""
 
-    version: Line
+    version: Annotated[str, StringConstraints(pattern=VERSION_PATTERN)]
     points: list[Point] = Field(min_length=1, max_length=40)
+
+
+class People(Part):
+    """What is asked of the staff."""
+
+    keepers_need_second_factor: StrictBool = False
 
 
 class Policy(Part):
@@ -212,6 +222,7 @@ class Policy(Part):
     kinds: list[Kind] = Field(min_length=1)
     cautions: list[Caution] = Field(default=[], max_length=60)
     bench: Bench = Bench()
+    people: People = People()
     terms: Terms | None = None  # None: the shop has none to show
 
     @model_validator(mode="after")
@@ -234,7 +245,10 @@ class Policy(Part):
         for caution in self.cautions:
             strange = [*(set(caution.stages) - stages), *(set(caution.kinds) - kinds)]
             if strange:
-                raise ValueError(f"cautions.{caution.key}: no stage or kind is called {sorted(strange)[0]!r}")
+                raise NotAllowed(
+                    say("the caution “{caution}” for “{name}”", caution=caution.key, name=sorted(strange)[0]),
+                    say("the keys of the shop’s stages and kinds"),
+                )
         return self
 
     def stage(self, key: str | None) -> Stage | None:

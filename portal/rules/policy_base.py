@@ -27,7 +27,9 @@ def _visible(text: str) -> str:
     return text
 
 
-Key = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9_]{0,39}$")]
+KEY_PATTERN = r"^[a-z][a-z0-9_]{0,39}$"
+VERSION_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$"
+Key = Annotated[str, StringConstraints(pattern=KEY_PATTERN)]
 Line = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200), AfterValidator(_visible)]
 Passage = Annotated[
     str, StringConstraints(strip_whitespace=True, min_length=1, max_length=2000), AfterValidator(_visible)
