@@ -75,6 +75,22 @@ staff = Table(
     one_of("role", ("bench", "keeper")),
 )
 
+# One row a device on which somebody logged in. Both generations must still be those of the staff rows, so raising one
+# ends every login that person opened or took over by PIN.
+logins = Table(
+    "logins",
+    metadata,
+    Column("id", Integer, primary_key=True, info=NONE),
+    Column("key", String(64), nullable=False, unique=True, info=TECHNICAL),  # SHA-256 of what the cookie carries
+    Column("staff_id", Integer, ForeignKey("staff.id"), nullable=False, info=STAFF),  # who works there now
+    Column("generation", Integer, nullable=False, info=TECHNICAL),
+    Column("opened_by", Integer, ForeignKey("staff.id"), nullable=False, info=STAFF),  # who logged in with a password
+    Column("opened_generation", Integer, nullable=False, info=TECHNICAL),
+    Column("opened_at", Instant, nullable=False, info=STAFF),
+    Column("locked", Boolean, nullable=False, server_default=false(), info=TECHNICAL),
+    Column("pin_tries", Integer, nullable=False, server_default="0", info=TECHNICAL),
+)
+
 visits = Table(
     "visits",
     metadata,

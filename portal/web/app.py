@@ -9,9 +9,10 @@ from flask import Flask
 
 from portal import resources
 from portal.main import Installation
-from portal.web import account, bench, customer, errors, guard, health, prints, security, shop
+from portal.web import account, bench, customer, errors, guard, health, people, prints, security, shop
 from portal.web.page import add_to_templates
 from portal.web.request_context import EXTENSION, close_connection
+from portal.web.session import StaffSession
 
 LARGEST_FORM = 512 * 1024  # bytes; photos have a limit of their own
 
@@ -29,9 +30,10 @@ def create_app(installation: Installation) -> Flask:
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
         SESSION_COOKIE_SECURE=installation.settings.https,
-        PERMANENT_SESSION_LIFETIME=timedelta(hours=14),
+        PERMANENT_SESSION_LIFETIME=guard.IDLE,
         SEND_FILE_MAX_AGE_DEFAULT=timedelta(days=7),
     )
+    app.session_interface = StaffSession()
     app.extensions[EXTENSION] = installation
     app.jinja_env.undefined = jinja2.StrictUndefined
     app.jinja_env.trim_blocks = True
@@ -46,8 +48,9 @@ def create_app(installation: Installation) -> Flask:
         bench.blueprint,
         customer.blueprint,
         health.blueprint,
+        people.blueprint,
         prints.blueprint,
         shop.blueprint,
     ):
-        app.register_blueprint(area.blueprint)
+        app.register_blueprint(blueprint)
     return app

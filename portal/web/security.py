@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from urllib.parse import urlsplit
 
 from flask import Flask, Response, abort, request
@@ -11,6 +12,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from portal.settings import Settings
 
 csrf = CSRFProtect()
+SAFE = ("GET", "HEAD", "OPTIONS")  # RFC 9110 section 9.2.1; none of these changes anything here
 
 # OWASP ASVS 5.0 V3.4. Nothing is asked of anybody else; no inline script or style.
 POLICY = "; ".join(
@@ -32,7 +34,9 @@ POLICY = "; ".join(
 
 
 def protect(app: Flask, settings: Settings) -> None:
-    """Protect every form by the session's token, every answer by its headers; believe exactly so many proxies."""
+    """Protect every form by its origin and the session's token, every answer by its headers; believe exactly so many
+    proxies, each of which must add to X-Forwarded-For."""
+    app.before_request(_origins(settings))
     csrf.init_app(app)
     app.after_request(_headers(settings))
     if settings.proxies:
@@ -41,8 +45,16 @@ def protect(app: Flask, settings: Settings) -> None:
         )
 
 
+def _origins(settings: Settings) -> Callable[[], None]:
+    def check() -> None:
+        if request.method not in SAFE:
+            check_origin(settings.base_url)
+
+    return check
+
+
 def check_origin(base_url: str) -> None:
-    """For forms without a session (the customer's): refuse one that another site sent. Answers 403.
+    """Refuse a form that another site sent, beside the session's token. Answers 403.
 
     Browsers say where a form comes from in Sec-Fetch-Site and Origin; a client that says neither is no browser, and
     carries no cookie that could be abused.
@@ -59,7 +71,7 @@ def _origin(url: str) -> str:
     return f"{parts.scheme}://{parts.netloc}"
 
 
-def _headers(settings: Settings):  # type: ignore[no-untyped-def]
+def _headers(settings: Settings) -> Callable[[Response], Response]:
     def add(response: Response) -> Response:
         response.headers.setdefault("Content-Security-Policy", POLICY)
         response.headers.setdefault("X-Content-Type-Options", "nosniff")

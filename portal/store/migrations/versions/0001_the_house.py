@@ -85,6 +85,22 @@ def upgrade() -> None:
         sa.UniqueConstraint("visit_id", "role", name=op.f("uq_contacts_visit_id_role")),
     )
     op.create_table(
+        "logins",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("key", sa.String(length=64), nullable=False),
+        sa.Column("staff_id", sa.Integer(), nullable=False),
+        sa.Column("generation", sa.Integer(), nullable=False),
+        sa.Column("opened_by", sa.Integer(), nullable=False),
+        sa.Column("opened_generation", sa.Integer(), nullable=False),
+        sa.Column("opened_at", Instant(), nullable=False),
+        sa.Column("locked", sa.Boolean(), server_default=sa.false(), nullable=False),
+        sa.Column("pin_tries", sa.Integer(), server_default="0", nullable=False),
+        sa.ForeignKeyConstraint(["opened_by"], ["staff.id"], name=op.f("fk_logins_opened_by")),
+        sa.ForeignKeyConstraint(["staff_id"], ["staff.id"], name=op.f("fk_logins_staff_id")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_logins")),
+        sa.UniqueConstraint("key", name=op.f("uq_logins_key")),
+    )
+    op.create_table(
         "policies",
         sa.Column("revision", sa.Integer(), nullable=False),
         sa.Column("document", sa.Text(), nullable=False),
