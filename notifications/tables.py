@@ -52,6 +52,7 @@ outbox = Table(
     Column("state", String(12), nullable=False, server_default="waiting", info=_MESSAGE),
     Column("attempts", Integer, nullable=False, server_default="0", info=_TECHNICAL),
     Column("due_at", Instant, nullable=False, info=_TECHNICAL),  # when it may next be tried
+    Column("unknowns", Integer, nullable=False, server_default="0", info=_TECHNICAL),  # lines broken in handing over
     Column("lease", String(32), info=_TECHNICAL),
     Column("lease_until", Instant, info=_TECHNICAL),
     Column("handing_over_at", Instant, info=_TECHNICAL),
@@ -62,6 +63,7 @@ outbox = Table(
     CheckConstraint(f"state IN {STATES}", name="state"),
     CheckConstraint("(state = 'claimed') = (lease IS NOT NULL)", name="lease"),
     Index("ix_outbox_reference", "reference"),
+    Index("ix_outbox_lease", "lease"),  # settling: few rows have one
 )
 # Serves the claim: what is open and due, the oldest first. Long-sent rows are not in it.
 _OPEN = outbox.c.state.in_(("waiting", "claimed", "unknown"))

@@ -6,19 +6,25 @@ The site's factory, the commands and the clock all start here: settings, engine,
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from pathlib import Path
 from random import Random, SystemRandom
 
 from sqlalchemy import Engine
 
+from notifications import clock as ticking
+from notifications.channels import Channel, mail
+from notifications.delivery import PostOffice, no_fault, send_due
 from notifications.instants import Clock, SystemClock
+from notifications.sweeps import Registry, Sweep, Tally
 from portal import settings
 from portal.actions.desk import Desk
+from portal.letters import make_composer
 from portal.links import Links
-from portal.settings import Settings
-from portal.store import schema
+from portal.settings import BadSetting, Settings
+from portal.store import schema, throttles
 from portal.store.engine import open_engine, sqlite_url
 
 
@@ -29,6 +35,16 @@ class Installation:
     settings: Settings
     engine: Engine
     desk: Desk
+    post_office: PostOffice
+    sweeps: Registry
+
+    def sweep(self, names: Sequence[str] = (), *, explicit: bool = False) -> Iterator[tuple[str, Tally]]:
+        """Do each sweep once, now; `explicit` when now is somebody's choice."""
+        return self.sweeps.run(self.desk.clock.now(), names, explicit=explicit)
+
+    def tick(self) -> None:
+        """Be the clock, until somebody says stop."""
+        ticking.run(self.sweeps, self.desk.clock)
 
 
 def open_installation(
@@ -37,6 +53,7 @@ def open_installation(
     clock: Clock | None = None,
     chooser: Random | None = None,
     environment: Mapping[str, str] | None = None,
+    fail_point: Callable[[str], None] = no_fault,
 ) -> Installation:
     """Open the installation whose data folder, settings and secret exist, and bring its database up to date.
 
@@ -52,4 +69,37 @@ def open_installation(
         links=Links(read.base_url, secret),
         chooser=chooser or SystemRandom(),
     )
-    return Installation(read, engine, desk)
+    office = PostOffice(
+        writing=desk.writing,
+        clock=desk.clock,
+        compose=make_composer(desk, read.mail_sender()),
+        channels={"mail": _mail(read)},
+        jitter=SystemRandom(),
+        fail_point=fail_point,
+    )
+    return Installation(read, engine, desk, office, Registry(_sweeps(desk, office), desk.writing))
+
+
+def _mail(read: Settings) -> Channel:
+    try:
+        return mail.channel(read.mail_url or f"maildir:{read.mailbox}", read.domain)
+    except ValueError as fault:
+        raise BadSetting("MAIL_URL", str(fault)) from None
+
+
+def _sweeps(desk: Desk, office: PostOffice) -> list[Sweep]:
+    """The sweeps there are, in the order: remind, lapse, forecast, purge, tidy, backup, send."""
+
+    def tidy(now: datetime) -> Tally:
+        with desk.writing() as connection:
+            forgotten = throttles.forget(connection, now)
+        return Tally(forgotten, forgotten)
+
+    def send(_now: datetime) -> Tally:
+        batch = send_due(office)
+        return Tally(batch.looked_at, batch.done, batch.failed)
+
+    return [
+        Sweep("tidy", tidy, every=timedelta(minutes=10), destroys=True),
+        Sweep("send", send, every=timedelta(seconds=5)),
+    ]

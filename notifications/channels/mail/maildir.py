@@ -1,0 +1,39 @@
+"""A mailbox folder in the maildir form, for the demo and for development: what went out can be read there."""
+
+from __future__ import annotations
+
+import mailbox
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+
+from notifications.channels import TryLater
+from notifications.channels.mail.message import mail, new_message_id
+from notifications.letters import Letter
+
+
+class MaildirChannel:
+    """Puts mail into a folder; the file appears whole or not at all, as the maildir form has it."""
+
+    def __init__(self, folder: Path, domain: str) -> None:
+        self.folder = folder
+        self.domain = domain
+
+    @contextmanager
+    def line(self) -> Iterator[MaildirChannel]:
+        """The folder is always there."""
+        yield self
+
+    def send(self, letter: Letter, message_id: str) -> None:
+        """Put one letter into the folder."""
+        message = mail(letter, message_id, datetime.now(UTC))
+        try:
+            with_folder = mailbox.Maildir(self.folder, create=True)
+            with_folder.add(message)
+        except OSError as fault:
+            raise TryLater(f"the mailbox folder cannot be written: {fault.strerror}") from None
+
+    def new_message_id(self) -> str:
+        """A Message-ID of the shop's domain."""
+        return new_message_id(self.domain)

@@ -1,0 +1,45 @@
+"""Upkeep: the sweeps of the clock by hand, and a look over the installation."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import datetime
+
+from notifications.instants import FixedClock, as_utc
+from portal import doctor
+from portal.cli.common import Commands, command, show_json
+from portal.main import open_installation
+
+
+def add_to(commands: Commands) -> None:
+    """Add `sweep`, `doctor`."""
+    sweep = command(
+        commands, "sweep", _sweep, "do each pass of the clock once", "sweep remind send --at 2026-03-02T09:00+00:00"
+    )
+    sweep.add_argument("names", nargs="*", metavar="NAME", help="only these, in the fixed order")
+    sweep.add_argument("--at", type=_moment, help="as if at that time, with its zone")
+    command(commands, "doctor", _doctor, "look the installation over and say what to mend", "doctor")
+
+
+def _sweep(options: argparse.Namespace) -> int:
+    clock = FixedClock(options.at) if options.at else None
+    house = open_installation(options.data, clock=clock)
+    failed = 0
+    for name, tally in house.sweep(options.names, explicit=options.at is not None):
+        show_json({"sweep": name, "looked_at": tally.looked_at, "done": tally.done, "failed": tally.failed})
+        failed += tally.failed
+    return 1 if failed else 0
+
+
+def _doctor(options: argparse.Namespace) -> int:
+    findings = doctor.look_over(options.data)
+    for finding in findings:
+        print(finding)
+    return 1 if any(finding.must_be_mended for finding in findings) else 0
+
+
+def _moment(text: str) -> datetime:
+    try:
+        return as_utc(datetime.fromisoformat(text))
+    except ValueError as fault:
+        raise argparse.ArgumentTypeError(str(fault)) from None
