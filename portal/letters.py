@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from typing import Any
 
 import jinja2
@@ -41,7 +42,6 @@ class Told:
 
 def make_composer(desk: Desk, sender_address: str) -> Compose:
     """The compose function of an installation. `sender_address` is where its mail comes from."""
-    environment = _environment()
 
     def compose(due: Due, channel: str, _now: datetime) -> Letter | Withdrawn:
         with desk.reading() as connection:
@@ -53,7 +53,7 @@ def make_composer(desk: Desk, sender_address: str) -> Compose:
             return context
         if channel != "mail" or not told.contact.email:
             return Withdrawn("there is no address for this channel any more")
-        return _letter(desk, environment, due.event, told, context, sender_address)
+        return _letter(desk, due.event, told, context, sender_address)
 
     return compose
 
@@ -110,16 +110,11 @@ STILL_TRUE: Mapping[str, Callable[[Connection, Told], Facts | Withdrawn]] = {
 }
 
 
-def _letter(
-    desk: Desk, environment: jinja2.Environment, event: str, told: Told, context: Facts, sender_address: str
-) -> Letter:
+def _letter(desk: Desk, event: str, told: Told, context: Facts, sender_address: str) -> Letter:
     shop = told.policy.shop
     spoken_language = language(told.visit.language, shop.zone)
     link = desk.links.customer(LinkKind.CONTACT, told.contact.ref, told.contact.link_version)
     words = {
-        "_": spoken_language.gettext,
-        "gettext": spoken_language.gettext,
-        "ngettext": spoken_language.ngettext,
         "language": spoken_language,
         "shop": shop,
         "contact": told.contact,
@@ -130,7 +125,7 @@ def _letter(
     } | dict(context)
 
     def rendered(file: str) -> str:
-        return environment.get_template(f"messages/{event}/{file}").render(words).strip()
+        return _environment(spoken_language).get_template(f"messages/{event}/{file}").render(words).strip()
 
     return Letter(
         to=told.contact.email,
@@ -148,7 +143,9 @@ def _sender(name: str, address: str) -> str:
     return f'"{quoted}" <{address}>'
 
 
-def _environment() -> jinja2.Environment:
+@cache
+def _environment(spoken_language: Language) -> jinja2.Environment:
+    """The templates as this language has them."""
     environment = jinja2.Environment(
         loader=jinja2.FileSystemLoader(str(resources.templates())),
         autoescape=jinja2.select_autoescape(["html"]),
@@ -157,11 +154,8 @@ def _environment() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters.update(number=spoken, words=_words)
+    environment.install_gettext_callables(  # type: ignore[attr-defined]
+        spoken_language.gettext, spoken_language.ngettext, newstyle=True
+    )
+    environment.filters.update(number=spoken, words=spoken_language.words)
     return environment
-
-
-@jinja2.pass_context
-def _words(context: jinja2.runtime.Context, texts: Mapping[str, str]) -> str:
-    spoken_language: Language = context["language"]
-    return spoken_language.words(texts)

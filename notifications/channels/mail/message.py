@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 from datetime import datetime
+from email.errors import HeaderParseError
+from email.headerregistry import Address
 from email.message import EmailMessage
 from email.policy import SMTP
-from email.utils import format_datetime, make_msgid, parseaddr
+from email.utils import format_datetime, make_msgid
 
 from notifications.channels import Hopeless
 from notifications.letters import Letter
@@ -40,10 +42,13 @@ def mail(letter: Letter, message_id: str, now: datetime) -> EmailMessage:
 
 def one_address(text: str) -> str:
     """The address, when it is exactly one. Raises Hopeless, since a comma would make it two recipients."""
-    _name, address = parseaddr(text, strict=True)
-    if not address or address != text.strip() or _UNPRINTABLE.search(text) or "@" not in address:
+    try:
+        address = Address(addr_spec=text.strip())
+    except (HeaderParseError, ValueError, IndexError):
+        address = None
+    if address is None or not address.domain or _UNPRINTABLE.search(text) or address.addr_spec != text.strip():
         raise Hopeless("the address is not exactly one e-mail address")
-    return address
+    return address.addr_spec
 
 
 def new_message_id(domain: str) -> str:
