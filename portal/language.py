@@ -8,9 +8,9 @@ from __future__ import annotations
 import io
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time
 from decimal import Decimal
-from functools import cache
+from functools import cache, lru_cache
 from zoneinfo import ZoneInfo
 
 from babel import Locale, dates, numbers
@@ -45,8 +45,9 @@ class Language:
         """A sentence of the rules in this language, with its facts: sentences, and the policy's texts by language."""
         if isinstance(sentence, str):
             return sentence
-        facts = {name: self.say(fact) if isinstance(fact, Sentence) else fact for name, fact in sentence.facts.items()}
-        return self.gettext(sentence.template).format(**facts)
+        return self.gettext(sentence.template).format(
+            **{name: self._fact(fact) for name, fact in sentence.facts.items()}
+        )
 
     def words(self, texts: Mapping[str, str]) -> str:
         """The policy's text in this language; where it has none, its first."""
@@ -56,12 +57,20 @@ class Language:
     def moment(self, at: datetime) -> str:
         """Day and hour in the shop's zone: “Tue 8 Dec 2026, 14:05”."""
         local = at.astimezone(self.zone)
-        return f"{self.day(local.date())}, {dates.format_time(local, 'short', tzinfo=self.zone, locale=self.locale)}"
+        return f"{self.day(local.date())}, {self.hour(local.time())}"
+
+    def stamp(self, at: datetime) -> str:
+        """The same without the year, as a stamp on paper: “Tue 8 Dec, 14:05”."""
+        local = at.astimezone(self.zone)
+        return f"{_day('MMMEd', local.date(), self.locale)}, {self.hour(local.time())}"
 
     def day(self, day: date) -> str:
         """A day with its weekday."""
-        skeleton = "yMMMEd"
-        return str(dates.format_skeleton(skeleton, day, locale=self.locale))
+        return _day("yMMMEd", day, self.locale)
+
+    def hour(self, time_of_day: time) -> str:
+        """A time of day: “14:05”."""
+        return _hour(time_of_day.replace(second=0, microsecond=0), self.locale)
 
     def local(self, at: datetime) -> datetime:
         """The moment in the shop's zone."""
@@ -75,6 +84,22 @@ class Language:
         """Minor units as money: 4850 GBP → “£48.50”."""
         amount = Decimal(minor).scaleb(-numbers.get_currency_precision(currency))
         return numbers.format_currency(amount, currency, locale=self.locale)
+
+    def _fact(self, fact: object) -> object:
+        if isinstance(fact, Sentence):
+            return self.say(fact)
+        return self.words(fact) if isinstance(fact, Mapping) else fact
+
+
+# Writing a date out takes Babel longer than a page has; a shop's pages show the same days and hours again and again.
+@lru_cache(4096)
+def _day(skeleton: str, day: date, locale: Locale) -> str:
+    return str(dates.format_skeleton(skeleton, day, locale=locale))
+
+
+@lru_cache(4096)
+def _hour(time_of_day: time, locale: Locale) -> str:
+    return dates.format_time(time_of_day, "short", locale=locale)
 
 
 @cache

@@ -10,6 +10,7 @@ from flask import Flask
 from portal import resources
 from portal.main import Installation
 from portal.web import account, bench, customer, errors, guard, health, people, prints, security, shop
+from portal.web.capitals import CapitalsAllowed
 from portal.web.page import add_to_templates
 from portal.web.request_context import EXTENSION, close_connection
 from portal.web.session import StaffSession
@@ -53,4 +54,5 @@ def create_app(installation: Installation) -> Flask:
         shop.blueprint,
     ):
         app.register_blueprint(blueprint)
+    app.wsgi_app = CapitalsAllowed(app.wsgi_app)  # type: ignore[method-assign]
     return app

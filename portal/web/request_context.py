@@ -57,6 +57,12 @@ def policy() -> Policy:
     return cast(Policy, g.policy)
 
 
+def use_policy(revision: int) -> Policy:
+    """The policy in force, where its newest revision was read already together with something else."""
+    g.policy = desk().shelf.read(connection(), revision)[1]
+    return cast(Policy, g.policy)
+
+
 def speaking() -> Language:
     """The language this page is written in: what the page chose (`speak`), else the best the browser asks for."""
     if "language" not in g:

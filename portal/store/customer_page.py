@@ -1,0 +1,100 @@
+"""What a customer's page reads: a visit's tickets with the part of their journals that is meant for the customer."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, and_, bindparam, case, or_, select
+
+from portal.rules.stages import Ending, Hold
+from portal.store.journal import STANDING_EVENTS
+from portal.store.tables import journal, tickets
+
+
+@dataclass(frozen=True)
+class Told:
+    """A journal entry as a customer may read it: `text` is empty where the words were for the bench."""
+
+    entry: int
+    at: datetime
+    by_kind: str
+    event: str
+    data: Mapping[str, Any]
+    text: str
+
+
+@dataclass(frozen=True)
+class Followed:
+    """A ticket as its owner follows it; instants are UTC."""
+
+    number: str
+    device: str
+    fault: str
+    stage: str | None
+    stage_since: datetime
+    hold: Hold | None
+    hold_since: datetime | None
+    ending: Ending | None
+    ended_at: datetime | None
+    journal: list[Told] = field(default_factory=list)
+
+
+_TICKET = (
+    tickets.c.number,
+    tickets.c.device,
+    tickets.c.fault,
+    tickets.c.stage,
+    tickets.c.stage_since,
+    tickets.c.hold,
+    tickets.c.hold_since,
+    tickets.c.ending,
+    tickets.c.ended_at,
+)
+_ENTRY = (
+    journal.c.entry,
+    journal.c.at,
+    journal.c.by_kind,
+    journal.c.event,
+    journal.c.data,
+    case((journal.c.audience == "customer", journal.c.text), else_=""),
+)
+# Tickets and entries in one round trip: a ticket's columns are few, and another statement costs more than they do.
+_OF_VISIT = (
+    select(*_TICKET, *_ENTRY)
+    .select_from(
+        tickets.outerjoin(
+            journal,
+            and_(
+                journal.c.ticket_id == tickets.c.id,
+                or_(journal.c.audience == "customer", journal.c.event.in_(STANDING_EVENTS)),
+            ),
+        )
+    )
+    .where(tickets.c.visit_id == bindparam("visit_id"))
+    .order_by(tickets.c.id, journal.c.entry)
+)
+
+
+def followed(connection: Connection, visit_id: int) -> list[Followed]:
+    """A visit's tickets in the order they were taken in, each with what its owner may read, the oldest first."""
+    found: dict[str, Followed] = {}
+    for row in connection.execute(_OF_VISIT, {"visit_id": visit_id}):
+        number, device, fault, stage, since, hold, hold_since, ending, ended_at, *entry = row
+        if number not in found:
+            found[number] = Followed(
+                number,
+                device,
+                fault,
+                stage,
+                since,
+                Hold(hold) if hold else None,
+                hold_since,
+                Ending(ending) if ending else None,
+                ended_at,
+            )
+        if entry[0] is not None:
+            found[number].journal.append(Told(*entry))
+    return list(found.values())

@@ -1,7 +1,0 @@
-"""Pages: customer."""
-
-from __future__ import annotations
-
-from flask import Blueprint
-
-blueprint = Blueprint("customer", __name__)

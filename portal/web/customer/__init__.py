@@ -1,0 +1,21 @@
+"""The customer's pages: the docket behind a link, the way back to a lost link, and the front door.
+
+The link itself is the right to read, so no session is asked for: a form here is bound to what it was shown with and to
+our own origin (which `security` asks of every form), instead of to a session's token.
+"""
+
+from __future__ import annotations
+
+from flask import Blueprint
+
+from portal.web.security import csrf
+
+blueprint = Blueprint("customer", __name__)
+csrf.exempt(blueprint)
+
+
+from portal.web.customer.languages import choices  # noqa: E402
+
+blueprint.context_processor(lambda: {"choices": choices})
+
+from portal.web.customer import docket, front  # noqa: E402, F401 (they add their routes)

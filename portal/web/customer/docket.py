@@ -1,0 +1,129 @@
+"""`/t/<token>`: the docket as its owner follows it, and its quiet question whether anything has changed."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+from importlib.metadata import version
+from typing import NamedTuple
+
+from flask import Response, make_response, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from portal import resources
+from portal.actions.desk import NotFound
+from portal.actions.links import Reader, Renewed, resolve_page
+from portal.rules.sentences import Sentence
+from portal.store import customer_page
+from portal.web.customer import blueprint
+from portal.web.customer.hours import OpeningHours, opening_hours
+from portal.web.customer.languages import choose
+from portal.web.customer.sheet import Device, device
+from portal.web.request_context import connection, desk, policy, speaking, use_policy
+
+
+class Shown(NamedTuple):
+    """Who reads, on which day of the shop's, and the validator of the page they would get now."""
+
+    reader: Reader
+    today: date
+    validator: str
+
+
+@dataclass(frozen=True)
+class DocketPage:
+    """All that the customer's page shows."""
+
+    devices: Sequence[Device]  # in the order they were handed in
+    hours: OpeningHours
+    address: str  # the page's own path
+    state: str  # where the refresh script asks
+    validator: str  # what the page was made of
+    seen: int  # the visit's revision: forms carry it
+
+    @property
+    def over(self) -> bool:
+        """Whether the shop has none of the devices any more: the page is then short."""
+        return not any(each.here for each in self.devices)
+
+    @property
+    def asking(self) -> Sequence[Device]:
+        """The devices that wait for their owner."""
+        return [each for each in self.devices if each.asks]
+
+
+@blueprint.get("/t/<token>")
+def docket(token: str) -> ResponseReturnValue:
+    """The customer's page."""
+    shown = _look_up(token)
+    return _answer(shown, render_template("customer/docket.html", page=docket_page(token, shown)))
+
+
+@blueprint.get("/t/<token>/state")
+def docket_state(token: str) -> ResponseReturnValue:
+    """The page's content alone, or 304 when the reader has it already; that is known before the journal is read."""
+    shown = _look_up(token)
+    if shown.validator in request.if_none_match:
+        return Response(status=304, headers={"ETag": f'"{shown.validator}"'})
+    return _answer(shown, render_template("customer/_docket.html", page=docket_page(token, shown)))
+
+
+@blueprint.errorhandler(NotFound)
+def leads_nowhere(fault: NotFound) -> ResponseReturnValue:
+    """A forged, misspelt or unknown link."""
+    return _way_back(404, fault.reason)
+
+
+@blueprint.errorhandler(Renewed)
+def has_been_renewed(fault: Renewed) -> ResponseReturnValue:
+    """A link that was right once."""
+    return _way_back(410, fault.reason)
+
+
+def docket_page(token: str, shown: Shown) -> DocketPage:
+    """Read and word what the page shows."""
+    words, rules = speaking(), policy()
+    tickets = customer_page.followed(connection(), shown.reader.visit.id)
+    chosen = request.args.get("lang")
+    address = url_for("customer.docket", token=token)
+    return DocketPage(
+        devices=[device(ticket, rules, words) for ticket in tickets],
+        hours=opening_hours(rules, shown.today, words),
+        address=address,
+        state=f"{address}/state?lang={words.tag}" if chosen else f"{address}/state",
+        validator=shown.validator,
+        seen=shown.reader.visit.revision,
+    )
+
+
+def _look_up(token: str) -> Shown:
+    """Resolve the link, choose the language, and make the validator, all with one statement."""
+    reader, revision = resolve_page(desk(), connection(), token)
+    choose(use_policy(revision).shop, reader.visit.language)
+    today = speaking().local(desk().clock.now()).date()
+    validator = f"{reader.visit.revision}.{revision}.{build()}.{speaking().tag}.{today:%Y%m%d}"
+    return Shown(reader, today, validator)
+
+
+@cache
+def build() -> str:
+    """A word for this version of the page: its templates, its style and its program."""
+    templates = resources.templates()
+    files = [templates / "base.html", *sorted((templates / "customer").iterdir())]
+    digest = hashlib.sha256(version("benchwindow").encode())
+    for file in files:
+        digest.update(file.read_bytes())
+    return digest.hexdigest()[:8]
+
+
+def _answer(shown: Shown, text: str) -> Response:
+    response = make_response(text)
+    response.headers["ETag"] = f'"{shown.validator}"'
+    return response
+
+
+def _way_back(status: int, reason: Sentence) -> ResponseReturnValue:
+    return render_template("customer/way_back.html", status=status, reason=reason), status

@@ -1,0 +1,40 @@
+"""The page's language: what the reader chose by `?lang=`, else what the visit or the browser says."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cache
+from typing import NamedTuple
+
+from babel import Locale
+from flask import request
+
+from portal.rules.policy import Shop
+from portal.web.request_context import policy, speak, speaking
+
+
+class Choice(NamedTuple):
+    """A language to change to, by its own name."""
+
+    tag: str
+    name: str
+
+
+def choose(shop: Shop, usual: str = "") -> None:
+    """Write the page in the language that was asked for, else in the usual one; without either as the browser says."""
+    for tag in (request.args.get("lang", ""), usual):
+        if tag in shop.languages:
+            speak(tag)
+            return
+    if usual:
+        speak(shop.languages[0])
+
+
+def choices() -> Sequence[Choice]:
+    """The shop's other languages."""
+    return [choice for choice in _named(tuple(policy().shop.languages)) if choice.tag != speaking().tag]
+
+
+@cache
+def _named(tags: tuple[str, ...]) -> list[Choice]:
+    return [Choice(tag, Locale.parse(tag, sep="-").display_name or tag) for tag in tags]

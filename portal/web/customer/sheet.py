@@ -1,0 +1,137 @@
+"""What the customer's page shows, as plain words in the page's language: the template only lays them out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from portal.language import Language
+from portal.rules.journal_words import CUSTOMER_ENDINGS, CUSTOMER_HOLDS, for_customer
+from portal.rules.numbers import spoken
+from portal.rules.policy import Policy
+from portal.rules.sentences import Sentence, say
+from portal.rules.stages import Hold
+from portal.rules.stamps import Place, next_stage, stamps
+from portal.store.customer_page import Followed, Told
+
+_NOTES = {
+    Place.PASSED: say("done"),
+    Place.HERE: say("here now"),
+    Place.LEFT_OUT: say("not needed"),
+    Place.TO_COME: say("still to come"),
+}
+_AFTER_HOLD = {
+    Hold.APPROVAL: say("As soon as we have your answer, we go on."),
+    Hold.PART: say("As soon as it is here, we go on."),
+    Hold.CUSTOMER: say("As soon as we hear from you, we go on."),
+    Hold.DISPUTE: say("As soon as it is settled, we go on."),
+    Hold.SAFETY: say("As soon as it is dealt with, we go on."),
+}
+_ASKS = (Hold.APPROVAL, Hold.CUSTOMER)  # holds that the customer can end
+
+
+@dataclass(frozen=True)
+class When:
+    """A moment as people read it, and as the `datetime` attribute wants it."""
+
+    words: str
+    machine: str
+
+
+@dataclass(frozen=True)
+class Line:
+    """A stage of the docket. `state` is a word for the style sheet, `note` says the same to people."""
+
+    label: str
+    state: str
+    note: str
+    when: When | None
+
+
+@dataclass(frozen=True)
+class Word:
+    """An entry of the journal: our heading, and what the shop wrote beneath it."""
+
+    says: str
+    text: str
+    when: When
+
+
+@dataclass(frozen=True)
+class Device:
+    """One device. An ended one has only its number, `standing` and `since`."""
+
+    number: str
+    standing: str
+    since: When
+    here: bool
+    device: str = ""
+    fault: str = ""
+    hold: str = ""
+    held_since: When | None = None
+    asks: bool = False
+    next: str = ""
+    lines: Sequence[Line] = field(default_factory=tuple)
+    journal: Sequence[Word] = field(default_factory=tuple)
+
+
+def device(ticket: Followed, policy: Policy, language: Language) -> Device:
+    """A ticket as its owner reads it."""
+    number = spoken(ticket.number)
+    if ticket.ending:
+        ended = _when(ticket.ended_at or ticket.stage_since, language)
+        return Device(number, language.say(CUSTOMER_ENDINGS[ticket.ending]), ended, here=False)
+    stage = policy.stage(ticket.stage)
+    return Device(
+        number=number,
+        standing=language.words(stage.sentence) if stage else language.say(say("We are expecting your device.")),
+        since=_when(ticket.stage_since, language),
+        here=True,
+        device=ticket.device,
+        fault=ticket.fault,
+        hold=language.say(CUSTOMER_HOLDS[ticket.hold]) if ticket.hold else "",
+        held_since=_when(ticket.hold_since, language) if ticket.hold_since else None,
+        asks=ticket.hold in _ASKS,
+        next=language.say(_next(ticket, policy)),
+        lines=_lines(ticket, policy, language),
+        journal=_journal(ticket.journal, policy, language),
+    )
+
+
+def _next(ticket: Followed, policy: Policy) -> Sentence:
+    if ticket.hold:
+        return _AFTER_HOLD[ticket.hold]
+    if ticket.stage is None:
+        return say("Next: it arrives here, and we look it over.")
+    stage = next_stage(policy.stages, ticket.stage)
+    if stage is None:
+        return say("Next: you have it back. Please bring your docket, or show this page.")
+    return say("Next: {stage}.", stage=stage.label)
+
+
+def _lines(ticket: Followed, policy: Policy, language: Language) -> list[Line]:
+    moves = [(told.data["stage"], told.at) for told in ticket.journal if "stage" in told.data]
+    return [
+        Line(
+            label=language.words(stamp.stage.label),
+            state=stamp.place.replace(" ", "-"),
+            note=language.say(_NOTES[stamp.place]),
+            when=When(language.stamp(stamp.at), stamp.at.isoformat(timespec="minutes")) if stamp.at else None,
+        )
+        for stamp in stamps(policy.stages, moves, ticket.stage)
+    ]
+
+
+def _journal(entries: Sequence[Told], policy: Policy, language: Language) -> list[Word]:
+    """The newest first."""
+    words = []
+    for told in reversed(entries):
+        heading = for_customer(told.event, told.data, policy)
+        if heading is not None:
+            words.append(Word(language.say(heading), told.text, _when(told.at, language)))
+    return words
+
+
+def _when(at: datetime, language: Language) -> When:
+    return When(language.moment(at), at.isoformat(timespec="minutes"))
