@@ -11,7 +11,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
 HASHER = PasswordHasher(time_cost=2, memory_cost=19_456, parallelism=1)
-# Compared with when nobody has the name, so that the answer takes as long. It is the hash of nothing anybody could type.
+# Compared with when nobody has the name, so that the answer takes as long. No known text has this hash.
 _NOBODYS = "$argon2id$v=19$m=19456,t=2,p=1$c29tZSBzYWx0IGhlcmUhIQ$Zm9yIG5vYm9keSB3aG9ldmVyIHRoZXkgbWF5IGJlPz8"
 
 

@@ -26,28 +26,28 @@ PIN_DIGITS = 6
 _FEWEST_DIFFERENT = 5
 _FEWEST_LEFT = 5  # characters beside the common pieces: about one more word that is not on the list
 # The roots of the commonest passwords in English and German, and the keyboard's rows. From memory.
-_COMMON = frozenset(
-    (
-        "password passwort kennwort passw geheim secret letmein welcome willkommen changeme default login admin "
-        "administrator master keeper bench repair repairs workshop werkstatt reparatur phone handy service shop "
-        "hello hallo iloveyou ichliebedich dragon monkey football baseball fussball sunshine princess shadow superman "
-        "batman starwars pokemon trustno freedom whatever michael jordan ashley daniel thomas charlie summer winter "
-        "spring autumn sommer herbst january december monday test testing this that is my the mein das ist ein "
-        "qwertyuiop qwertzuiop azertyuiop asdfghjkl yxcvbnm zxcvbnm qwerty qwertz azerty asdf zxcv yxcv abcdefghi "
-        "abcdef abcd abc correcthorsebatterystaple"
-    ).split()
-)
+_PIECES = """
+    password passwort kennwort passw geheim secret letmein welcome willkommen changeme default login admin
+    administrator master keeper bench repair repairs workshop werkstatt reparatur phone handy service shop
+    hello hallo iloveyou ichliebedich dragon monkey football baseball fussball sunshine princess shadow superman
+    batman starwars pokemon trustno freedom whatever michael jordan ashley daniel thomas charlie summer winter
+    spring autumn sommer herbst january december monday test testing this that is my the mein das ist ein
+    qwertyuiop qwertzuiop azertyuiop asdfghjkl yxcvbnm zxcvbnm qwerty qwertz azerty asdf zxcv yxcv abcdefghi
+    abcdef abcd abc correcthorsebatterystaple
+"""
+_COMMON = frozenset(_PIECES.split())
 _SWAPS = str.maketrans("013457@$!", "oleastasi")
 
 
 def normal(typed: str) -> str:
     """The password as it is compared: NFC and nothing else, so that one keyboard's accents are another's."""
-    return unicodedata.normalize("NFC", typed[: LONGEST + 1])
+    return unicodedata.normalize("NFC", typed[: 4 * LONGEST])  # no letter of NFC is made of more than four
 
 
 def name_typed(typed: str) -> str:
     """A name as typed at the login, in the form in which names are kept."""
-    return " ".join(unicodedata.normalize("NFC", typed[:200]).replace("\0", "").split())
+    text = typed[:200].replace("\0", "").encode("utf-8", "replace").decode()  # lone surrogates cannot be kept
+    return " ".join(unicodedata.normalize("NFC", text).split())
 
 
 def password(typed: str, own_words: Iterable[str]) -> str:
@@ -113,8 +113,9 @@ def _plain(text: str) -> str:
 
 
 def _is_repetition(text: str) -> bool:
-    """Whether the text is one piece again and again."""
-    return any(text == (text[:size] * len(text))[: len(text)] for size in range(1, len(text) // 2 + 1))
+    """Whether the text is one piece again and again that would be too short by itself."""
+    longest = min(len(text) // 2, SHORTEST - 1)
+    return any(text == (text[:size] * len(text))[: len(text)] for size in range(1, longest + 1))
 
 
 def _is_run(text: str) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from typing import Literal, cast, get_args
+from typing import Literal, get_args
 
 from portal.rules.refusals import Refused, Unfit
 from portal.rules.sentences import say
@@ -18,7 +18,7 @@ def role(typed: str) -> Role:
     """A role by its key. Raises Unfit."""
     if typed not in ROLES:
         raise Unfit("role", say("There is no role “{role}”. Allowed: {allowed}.", role=typed, allowed=", ".join(ROLES)))
-    return cast(Role, typed)
+    return typed
 
 
 def new_name(typed: str, taken: Collection[str]) -> str:

@@ -161,7 +161,10 @@ def open_login(connection: Connection, key: str, person: Person, now: datetime) 
 def login(connection: Connection, key: str) -> Login | None:
     """The login with this key if it still counts, locked or not, in one statement; or None."""
     row = connection.execute(_LOGIN_BY_KEY, {"wanted": key}).first()
-    return Login(*row[: len(_LOGIN)], Person(*row[len(_LOGIN) :])) if row else None
+    if row is None:
+        return None
+    login_id, opened_by, opened_at, locked, *person = row
+    return Login(login_id, opened_by, opened_at, locked, Person(*person))
 
 
 def lock(connection: Connection, login_id: int) -> None:

@@ -7,7 +7,6 @@ from collections.abc import Callable
 import pyotp
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
-from flask_login import current_user
 
 from portal.actions import logins, people
 from portal.actions.logins import LoginOver
@@ -169,7 +168,7 @@ def _account_page(answer: Answer) -> ResponseReturnValue:
 def _factor_page(answer: Answer) -> ResponseReturnValue:
     """The secret travels in the form and is kept nowhere until a code proves that the phone has it."""
     shown = typed("factor") or pyotp.random_base32()
-    address = pyotp.TOTP(shown).provisioning_uri(current_user.name, issuer_name=policy().shop.name)
+    address = pyotp.TOTP(shown).provisioning_uri(name=guard.me().name, issuer_name=policy().shop.name)
     page = render_template(
         "account/second_factor.html", answer=answer, me=guard.me(), factor=shown, picture=svg(address)
     )
