@@ -10,7 +10,7 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import IntegrityError
 
 from portal.actions import tell
-from portal.actions.desk import By, Change, Desk, done_before, standing_columns, write_events
+from portal.actions.desk import By, Change, Desk, done_before, must_still_hold, standing_columns, write_events
 from portal.rules import stages
 from portal.rules.contact import email, phone
 from portal.rules.policy import Policy
@@ -93,23 +93,25 @@ def _take_in(desk: Desk, by: By, arrival: NewVisit, deed_key: str | None) -> Tak
         if number := done_before(connection, deed_key):
             return _told_again(desk, connection, number)
         policy = desk.policy(connection)
-        devices = [_fit(device, policy) for device in arrival.devices]
+        devices = [fit_device(device, policy) for device in arrival.devices]
         if not 1 <= len(devices) <= MOST_DEVICES:
             raise Unfit("device", say("A visit has 1 to {most} devices.", most=MOST_DEVICES))
-        ref = _add_visit(desk, connection, arrival, policy, now)
+        ref = add_visit(desk, connection, arrival, policy, now)
         visit = visits.by_ref(connection, ref)
         if visit is None:
             raise RuntimeError("The visit just written cannot be read.")
         numbers = []
         for place, device in enumerate(devices):
             key = deed_key if place == 0 else None
-            numbers.append(_add_ticket(desk, by, connection, visit.id, device, policy, now, key))
+            number, _id = add_ticket(desk, by, connection, visit.id, device, policy, now, key)
+            numbers.append(number)
         tell.taken_in(connection, visit, now)
     link = desk.links.customer(LinkKind.DOCKET, ref, visit.docket_version)
     return TakenIn(ref, tuple(numbers), link)
 
 
-def _fit(device: NewDevice, policy: Policy) -> NewDevice:
+def fit_device(device: NewDevice, policy: Policy) -> NewDevice:
+    """The device as stored. Raises Unfit for a text that does not fit or a kind that the shop has not."""
     kind = device.kind or policy.kinds[0].key
     if policy.kind(kind) is None:
         allowed = ", ".join(known.key for known in policy.kinds)
@@ -123,7 +125,8 @@ def _fit(device: NewDevice, policy: Policy) -> NewDevice:
     )
 
 
-def _add_visit(desk: Desk, connection: Connection, arrival: NewVisit, policy: Policy, now: datetime) -> str:
+def add_visit(desk: Desk, connection: Connection, arrival: NewVisit, policy: Policy, now: datetime) -> str:
+    """Write the visit with its contacts and tell its public id. Raises Unfit for the first field that does not fit."""
     language = arrival.language or policy.shop.languages[0]
     if language not in policy.shop.languages:
         allowed = ", ".join(policy.shop.languages)
@@ -170,7 +173,7 @@ def _second(second: Second, policy: Policy) -> dict[str, object]:
     }
 
 
-def _add_ticket(
+def add_ticket(
     desk: Desk,
     by: By,
     connection: Connection,
@@ -179,8 +182,10 @@ def _add_ticket(
     policy: Policy,
     now: datetime,
     deed_key: str | None,
-) -> str:
-    events: list[Event] = stages.arrive(Standing(), policy.stages)
+    announced: bool = False,
+) -> tuple[str, int]:
+    """Write a ticket in the first stage, or before it where the device is only announced; tell its number and id."""
+    events = [Event("announced")] if announced else stages.arrive(Standing(), policy.stages)
     number = tickets.new_number(connection, desk.chooser)
     ticket_id = tickets.add(
         connection,
@@ -195,12 +200,14 @@ def _add_ticket(
             "needed_by": device.needed_by,
             "express": device.express,
             "revision": len(events),
+            "stage_since": now,
         }
         | standing_columns(Standing(), events, now),
     )
+    must_still_hold(desk, connection, policy)
     write_events(connection, by, ticket_id, 0, Change(events), now, deed_key)
     _let_be_found(connection, visit_id, ticket_id, device.device)
-    return number
+    return number, ticket_id
 
 
 def _let_be_found(connection: Connection, visit_id: int, ticket_id: int, device: str) -> None:
