@@ -8,6 +8,7 @@ from sqlalchemy import Connection
 
 from portal.actions import tell
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
+from portal.rules.passcodes import ask_about_passcode
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused
 from portal.rules.sentences import say
@@ -26,11 +27,16 @@ def note(
     text: str,
     *,
     audience: Audience = "bench",
+    confirmed: bool = False,
     seen: int | None = None,
     deed_key: str | None = None,
 ) -> Outcome:
-    """Write a note; a customer whom it is for too is told. Raises Unfit for an empty or overlong one."""
+    """Write a note; a customer whom it is for too is told.
+
+    Raises Unfit for an empty or overlong one, AskFirst for one that may give a passcode away (`confirmed`: keep it).
+    """
     words = passage("text", say("The note"), text, required=True)
+    ask_about_passcode(words, confirmed=confirmed)
 
     def decide(_connection: Connection, _ticket: Ticket, _policy: Policy) -> Change:
         return Change([Event("noted")], text=words, audience=audience)
@@ -46,6 +52,7 @@ def correct(
     entry: int,
     text: str,
     *,
+    confirmed: bool = False,
     seen: int | None = None,
     deed_key: str | None = None,
 ) -> Outcome:
@@ -54,6 +61,7 @@ def correct(
     Raises Refused when the ticket has no such entry.
     """
     words = passage("text", say("The correction"), text, required=True)
+    ask_about_passcode(words, confirmed=confirmed)
 
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
         read_by = journal.audience(connection, ticket.id, entry) if 0 < entry <= ticket.revision else None

@@ -50,6 +50,7 @@ def add_to(commands: Commands) -> None:
     note.add_argument("number")
     note.add_argument("text")
     note.add_argument("--for", dest="audience", choices=("bench", "customer"), default="bench", help="who reads it")
+    note.add_argument("--confirm", action="store_true", help="keep it although it looks like a passcode")
 
     hold = command(deeds, "hold", _hold, "make a ticket wait, or go on", "ticket hold 4711-8 part")
     hold.add_argument("number")
@@ -109,7 +110,14 @@ def _move(options: argparse.Namespace) -> int:
 
 
 def _note(options: argparse.Namespace) -> int:
-    done = notes.note(opened(options).desk, COMMAND, options.number, options.text, audience=options.audience)
+    done = notes.note(
+        opened(options).desk,
+        COMMAND,
+        options.number,
+        options.text,
+        audience=options.audience,
+        confirmed=options.confirm,
+    )
     return _done(done, "noted")
 
 

@@ -7,8 +7,9 @@ import pytest
 from portal.actions.desk import By, Desk
 from portal.actions.handover import return_unrepaired
 from portal.actions.notes import correct, note
+from portal.rules.refusals import AskFirst
 from portal.store import journal
-from tests.actions.aftermath import journal_of, messages, ticket_of
+from tests.actions.aftermath import everything, journal_of, messages, ticket_of
 from tests.conftest import BENCH
 
 
@@ -83,3 +84,18 @@ def test_a_note_may_still_be_written_after_the_device_has_left(desk: Desk, numbe
     note(desk, BENCH, number, "The owner called: the box was found.")
 
     assert journal_of(desk, number)[-1].event == "noted"
+
+
+def test_a_note_that_may_give_a_passcode_away_is_asked_about_once(desk: Desk, number: str) -> None:
+    before = everything(desk)
+    with pytest.raises(AskFirst, match="looks like a passcode"):
+        note(desk, BENCH, number, "PIN 1234")
+    with pytest.raises(AskFirst):
+        correct(desk, BENCH, number, 1, "The password: Summer")
+    assert everything(desk) == before
+
+    note(desk, BENCH, number, "PIN 1234", confirmed=True)
+
+
+def test_serial_numbers_and_times_in_a_note_are_not_asked_about(desk: Desk, number: str) -> None:
+    note(desk, BENCH, number, "IMEI 260531793113837, owner sets the PIN at 14:30.")

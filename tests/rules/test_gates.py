@@ -16,6 +16,13 @@ READ_BY = {
     "fault_described": "fault_described",
     "contact_reachable": "contact_reachable",
     "customer_note": "customer_note_in_stage",
+    "intake_recorded": "intake_recorded",
+    "tray_settled": "tray_settled",
+    "sheet_before_made": "sheet_before_made",
+    "sheet_passed": "sheet_passed",
+    "no_failed_check": "no_failed_check",
+    "no_safety_flag": "no_safety_flag",
+    "safety_test_recorded": "safety_test_recorded",
 }
 
 

@@ -39,7 +39,9 @@ def hold(number: str) -> ResponseReturnValue:
 def note(number: str) -> ResponseReturnValue:
     """Write a note."""
     audience: notes.Audience = "customer" if typed("audience") == "customer" else "bench"
-    return _do(number, "note", partial(notes.note, text=typed("text"), audience=audience))
+    return _do(
+        number, "note", partial(notes.note, text=typed("text"), audience=audience, confirmed=typed("confirmed") == "1")
+    )
 
 
 @blueprint.post("/<number>/correct")
@@ -47,7 +49,9 @@ def correct(number: str) -> ResponseReturnValue:
     """Put an entry right by a new one."""
     entry = typed("entry")
     wanted = int(entry) if entry.isdecimal() and len(entry) < 7 else 0
-    return _do(number, "correct", partial(notes.correct, entry=wanted, text=typed("text")))
+    return _do(
+        number, "correct", partial(notes.correct, entry=wanted, text=typed("text"), confirmed=typed("confirmed") == "1")
+    )
 
 
 @blueprint.post("/<number>/shelf")
@@ -61,7 +65,7 @@ def put_on_shelf(number: str) -> ResponseReturnValue:
 @blueprint.post("/<number>/hand-over")
 def hand_over(number: str) -> ResponseReturnValue:
     """Hand the device over, repaired."""
-    return _do(number, "hand-over", handover.hand_over)
+    return _do(number, "hand-over", partial(handover.hand_over, confirmed=typed("confirmed") == "1"))
 
 
 @blueprint.post("/<number>/return")
