@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, delete, insert, select
+from sqlalchemy import Connection, bindparam, delete, func, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from notifications.tables import outbox
@@ -88,6 +88,20 @@ _ABOUT = (
     .where(outbox.c.reference.in_(bindparam("references", expanding=True)))
     .order_by(outbox.c.id.desc())
 )
+
+
+_STUCK = select(func.count()).where(outbox.c.state.in_(("waiting", "claimed")), outbox.c.due_at < bindparam("before"))
+_COUNT = select(func.count()).where(outbox.c.state == bindparam("wanted"))
+
+
+def stuck(connection: Connection, before: datetime) -> int:
+    """How many messages should have been tried before this moment and were not."""
+    return connection.execute(_STUCK, {"before": before}).scalar_one()
+
+
+def count(connection: Connection, state: str) -> int:
+    """How many messages are in this state."""
+    return connection.execute(_COUNT, {"wanted": state}).scalar_one()
 
 
 def about(connection: Connection, references: Sequence[str]) -> list[Trace]:

@@ -47,3 +47,9 @@ class Channel(Protocol):
 
     def new_message_id(self) -> str:
         """A name for a new message, unique for ever; a repeated one keeps its name."""
+
+    def check(self) -> None:
+        """Try whether the channel works, without sending anything. Raises a kind of Undelivered."""
+
+    def describe(self) -> str:
+        """Where letters go, in words; never with a password."""

@@ -29,10 +29,20 @@ class MaildirChannel:
         """Put one letter into the folder."""
         message = mail(letter, message_id, datetime.now(UTC))
         try:
-            with_folder = mailbox.Maildir(self.folder, create=True)
-            with_folder.add(message)
+            mailbox.Maildir(self.folder, create=True).add(message)
         except OSError as fault:
             raise TryLater(f"the mailbox folder cannot be written: {fault.strerror}") from None
+
+    def check(self) -> None:
+        """Whether the folder can be written. Raises TryLater."""
+        try:
+            mailbox.Maildir(self.folder, create=True)
+        except OSError as fault:
+            raise TryLater(f"the mailbox folder cannot be written: {fault.strerror}") from None
+
+    def describe(self) -> str:
+        """Where the mail goes."""
+        return f"is put into the folder {self.folder}; nobody gets it"
 
     def new_message_id(self) -> str:
         """A Message-ID of the shop's domain."""

@@ -58,6 +58,15 @@ class SmtpChannel:
         """A Message-ID of the shop's domain."""
         return new_message_id(self.domain)
 
+    def check(self) -> None:
+        """Connect, log in and hang up. Raises ChannelDown or TryLater with what the server said."""
+        with self.line() as line:
+            line.connect()
+
+    def describe(self) -> str:
+        """Where the mail goes."""
+        return f"goes out by {self.server.host}:{self.server.port}"
+
     @contextmanager
     def line(self) -> Iterator[SmtpLine]:
         """A line that connects at the first letter and hangs up at the end."""
@@ -79,7 +88,7 @@ class SmtpLine:
     def send(self, letter: Letter, message_id: str) -> None:
         """Hand one letter over, to its one recipient."""
         message = mail(letter, message_id, datetime.now(UTC))
-        client = self._client or self._connect()
+        client = self._client or self.connect()
         try:
             client.rset()
             _accepted(client.mail(str(message["From"].addresses[0].addr_spec)))
@@ -108,7 +117,8 @@ class SmtpLine:
                 client.quit()
             client.close()
 
-    def _connect(self) -> smtplib.SMTP:
+    def connect(self) -> smtplib.SMTP:
+        """Connect and log in. Raises ChannelDown where that can never work, TryLater where it may later."""
         server = self._server
         try:
             client = self._greet()

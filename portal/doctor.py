@@ -1,0 +1,178 @@
+"""Looks an installation over: settings, secret, database, storage, mail, clock, policy, stuck messages.
+
+Every finding is a line for people: in order, worth a look, or to be mended, and then how.
+"""
+
+from __future__ import annotations
+
+import ipaddress
+import os
+import stat
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from urllib.parse import urlsplit
+
+from sqlalchemy.exc import SQLAlchemyError
+
+from notifications import outbox
+from notifications.channels import Undelivered
+from portal import settings
+from portal.actions.desk import NoPolicy
+from portal.main import Installation, open_installation
+from portal.settings import BadSetting, NoSecret, Settings
+from portal.store.engine import SQLITE_PRAGMAS, UnsafeDatabase, pragmas
+
+STALE_AFTER = timedelta(minutes=15)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing looked at."""
+
+    what: str
+    says: str
+    must_be_mended: bool = False
+    worth_a_look: bool = False
+
+    def __str__(self) -> str:
+        word = "MEND" if self.must_be_mended else "look" if self.worth_a_look else "ok"
+        return f"{word:<5} {self.what}: {self.says}"
+
+
+def look_over(data: Path | None) -> list[Finding]:
+    """Look everything over; what cannot be opened ends the list with what to mend first."""
+    try:
+        read = settings.read(os.environ, data)
+        findings = [Finding("settings", f"read; the data folder is {read.data}"), *_secret(read)]
+        house = open_installation(data)
+    except (BadSetting, NoSecret) as fault:
+        return [Finding("settings", str(fault), must_be_mended=True)]
+    except (UnsafeDatabase, SQLAlchemyError) as fault:
+        says = str(fault) if isinstance(fault, UnsafeDatabase) else f"does not answer ({type(fault).__name__})"
+        return [*findings, Finding("database", says, must_be_mended=True)]
+    try:
+        for look in _LOOKS:
+            findings.extend(look(house))
+    finally:
+        house.engine.dispose()
+    return findings
+
+
+def address_warning(base_url: str) -> str:
+    """Why the site's address would not open on a customer's phone, or "" where it may."""
+    host = urlsplit(base_url).hostname or ""
+    if host == "localhost" or host.endswith((".local", ".localhost", ".internal")):
+        return f"{base_url} only works on this machine or network. Set BENCHWINDOW_BASE_URL to a public address."
+    try:
+        address = ipaddress.ip_address(host)
+    except ValueError:
+        return ""
+    if address.is_loopback:
+        return f"{base_url} only works on this machine. Set BENCHWINDOW_BASE_URL to a public address."
+    if address.is_private:
+        return f"{base_url} only works on this network. Set BENCHWINDOW_BASE_URL to a public address."
+    return ""
+
+
+def _secret(read: Settings) -> Iterator[Finding]:
+    if read.secret_key:
+        yield Finding("secret", "given by BENCHWINDOW_SECRET_KEY")
+    elif read.secret_file.exists():
+        mode = stat.S_IMODE(read.secret_file.stat().st_mode)
+        if mode & 0o077:
+            yield Finding("secret", f"others may read it: chmod 600 {read.secret_file}", must_be_mended=True)
+        else:
+            yield Finding("secret", "there, and only its owner may read it")
+
+
+def _address(house: Installation) -> Iterator[Finding]:
+    warning = address_warning(house.settings.base_url)
+    yield Finding("address", warning or house.settings.base_url, worth_a_look=bool(warning))
+
+
+def _database(house: Installation) -> Iterator[Finding]:
+    with house.desk.reading() as connection:
+        if house.engine.dialect.name == "sqlite":
+            answers = pragmas(connection)
+            wrong = [name for name, wanted in SQLITE_PRAGMAS.items() if answers[name] != wanted]
+            told = ", ".join(f"{name} = {value}" for name, value in answers.items())
+            yield Finding("database", f"SQLite, {told}", must_be_mended=bool(wrong))
+        else:
+            yield Finding("database", "PostgreSQL, up to date")
+
+
+def _storage(house: Installation) -> Iterator[Finding]:
+    folder = house.settings.data
+    free = os.statvfs(folder)
+    megabytes = free.f_bavail * free.f_frsize // 1024**2
+    if not os.access(folder, os.W_OK):
+        yield Finding("storage", f"{folder} cannot be written; give this user the right", must_be_mended=True)
+    elif megabytes < 200:
+        yield Finding("storage", f"only {megabytes} MB are free; make room", must_be_mended=True)
+    else:
+        yield Finding("storage", f"{megabytes} MB free")
+
+
+def _mail(house: Installation) -> Iterator[Finding]:
+    channel = house.post_office.channels["mail"]
+    try:
+        channel.check()
+    except Undelivered as fault:
+        yield Finding("mail", f"{fault.why}. Look at BENCHWINDOW_MAIL_URL.", must_be_mended=True)
+    else:
+        yield Finding("mail", channel.describe())
+
+
+def _clock(house: Installation) -> Iterator[Finding]:
+    beats, now = house.sweeps.beats(), house.desk.clock.now()
+    stale = stale_sweeps(house, beats, now)
+    if not beats:
+        yield Finding("clock", "has not run yet; `serve` starts it, or run `clock`", worth_a_look=True)
+    elif stale:
+        told = ", ".join(f"{name} last at {beats[name]:%Y-%m-%d %H:%M}Z" for name in stale if name in beats)
+        yield Finding(
+            "clock", f"stands still: {told or ', '.join(stale)}. Start `serve` or `clock`.", must_be_mended=True
+        )
+    else:
+        yield Finding("clock", f"alive; last seen {max(beats.values()):%Y-%m-%d %H:%M}Z")
+
+
+def stale_sweeps(house: Installation, beats: dict[str, datetime], now: datetime) -> list[str]:
+    """The sweeps whose heartbeat is missing or too old."""
+    limits = {sweep.name: max(STALE_AFTER, 3 * sweep.every) for sweep in house.sweeps.sweeps}
+    return [name for name, limit in limits.items() if name not in beats or now - beats[name] > limit]
+
+
+def _policy(house: Installation) -> Iterator[Finding]:
+    try:
+        with house.desk.reading() as connection:
+            revision, policy = house.desk.shelf.read(connection)
+    except NoPolicy as fault:
+        yield Finding("policy", str(fault), must_be_mended=True)
+    else:
+        yield Finding("policy", f"revision {revision}, {len(policy.stages)} stages, {len(policy.kinds)} kinds")
+
+
+def _messages(house: Installation) -> Iterator[Finding]:
+    now = house.desk.clock.now()
+    with house.desk.reading() as connection:
+        late, failed = outbox.stuck(connection, now - timedelta(hours=1)), outbox.count(connection, "failed")
+    if late:
+        yield Finding("messages", f"{late} wait for more than an hour; is the clock alive?", must_be_mended=True)
+    elif failed:
+        yield Finding("messages", f"{failed} could not be delivered; see them under Shop", worth_a_look=True)
+    else:
+        yield Finding("messages", "none is stuck")
+
+
+_LOOKS: tuple[Callable[[Installation], Iterator[Finding]], ...] = (
+    _address,
+    _database,
+    _storage,
+    _mail,
+    _clock,
+    _policy,
+    _messages,
+)
