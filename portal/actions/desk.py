@@ -173,7 +173,8 @@ def change_within(
     if seen is not None and seen != ticket.revision:
         after = seen if 0 <= seen < ticket.revision else 0  # a page cannot have seen another: tell it all
         raise Stale(ticket, journal.entries(connection, ticket.id, after=after))
-    change = decide(connection, ticket, desk.policy(connection))
+    policy = desk.policy(connection)
+    change = decide(connection, ticket, policy)
     revision = ticket.revision + len(change.events)
     values = standing_columns(ticket.standing, change.events, now) | change.columns
     if not tickets.change(connection, ticket, revision, values):  # PostgreSQL: somebody was faster
@@ -181,6 +182,7 @@ def change_within(
         if done_before(connection, deed_key):
             return Outcome(changed.number, changed.revision, repeated=True)
         raise Stale(changed, journal.entries(connection, ticket.id, after=ticket.revision))
+    must_still_hold(desk, connection, policy)
     if change.write:
         change.write(connection, ticket, now)
     write_events(connection, by, ticket.id, ticket.revision, change, now, deed_key)
@@ -188,6 +190,15 @@ def change_within(
     if then:
         then(connection, find(connection, number), now)
     return Outcome(ticket.number, revision)
+
+
+def must_still_hold(desk: Desk, connection: Connection, policy: Policy) -> None:
+    """Look again, once a ticket's row is written, whether the policy that was decided by is still in force.
+
+    Else a ticket could come into a stage that a new revision, checked a moment before, no longer has. Raises Refused.
+    """
+    if desk.policy(connection) is not policy:
+        raise Refused(say("The shop’s policy changed at this very moment. Nothing was done; please try again."))
 
 
 def done_before(connection: Connection, deed_key: str | None) -> str | None:

@@ -11,7 +11,7 @@ from sqlalchemy import BindParameter, Connection, bindparam, delete, select, upd
 
 from notifications import outbox
 from portal.rules.categories import Category
-from portal.store import bench_purge, search, throttles
+from portal.store import acceptances, bench_purge, search, throttles
 from portal.store.parts import forget_donor
 from portal.store.tables import contacts, journal, logins, policies, staff, tickets, visits
 
@@ -118,6 +118,8 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     ("logins", Category.TECHNICAL): staff_member,
     ("policies", Category.STAFF): staff_member,
     ("throttles", Category.TECHNICAL): throttles.forget,
+    ("acceptances", Category.APPROVAL): acceptances.forget,
+    ("acceptances", Category.STAFF): acceptances.forget,
     **dict.fromkeys(((table, Category.RECORD) for table in bench_purge.OF_TICKETS), record),
     ("intake_records", Category.DEVICE): device_identity,
     ("announcements", Category.CONTACT): visit_contacts,

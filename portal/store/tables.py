@@ -122,6 +122,27 @@ contacts = Table(
     one_of("role", ("owner", "second")),
 )
 
+# The terms as accepted: which text, by whom and how. What was accepted is found again by the policy's revision.
+acceptances = Table(
+    "acceptances",
+    metadata,
+    Column("id", Integer, primary_key=True, info=NONE),
+    Column("visit_id", Integer, ForeignKey("visits.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    Column("terms_version", String(40), nullable=False, info=APPROVAL),
+    Column("policy_revision", Integer, ForeignKey("policies.revision"), nullable=False, info=APPROVAL),
+    Column("language", String(20), nullable=False, info=APPROVAL),  # the one it was read in
+    Column("how", String(10), nullable=False, info=APPROVAL),
+    Column("by_kind", String(10), nullable=False, info=APPROVAL),
+    Column("by_staff", Integer, ForeignKey("staff.id"), info=STAFF),  # who saw it being accepted
+    Column("at", Instant, nullable=False, info=APPROVAL),
+    Column("strokes", JSON(none_as_null=True), info=APPROVAL),  # of the signature: lists of [x, y], 0 to 1000
+    UniqueConstraint("visit_id", "terms_version"),
+    one_of("how", ("tick", "signature", "page")),
+    one_of("by_kind", ("staff", "customer", "command")),
+    CheckConstraint("(by_kind = 'staff') = (by_staff IS NOT NULL)", name="by_staff"),
+    CheckConstraint("(how = 'signature') = (strokes IS NOT NULL)", name="strokes"),
+)
+
 # Every number ever given, so that none is given twice, even after its ticket is forgotten.
 numbers = Table("numbers", metadata, Column("number", String(13), primary_key=True, info=NONE))
 

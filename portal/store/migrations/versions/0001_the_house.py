@@ -156,6 +156,30 @@ def upgrade() -> None:
         batch_op.create_index("ix_tickets_visit_id", ["visit_id"], unique=False)
 
     op.create_table(
+        "acceptances",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("visit_id", sa.Integer(), nullable=False),
+        sa.Column("terms_version", sa.String(length=40), nullable=False),
+        sa.Column("policy_revision", sa.Integer(), nullable=False),
+        sa.Column("language", sa.String(length=20), nullable=False),
+        sa.Column("how", sa.String(length=10), nullable=False),
+        sa.Column("by_kind", sa.String(length=10), nullable=False),
+        sa.Column("by_staff", sa.Integer(), nullable=True),
+        sa.Column("at", Instant(), nullable=False),
+        sa.Column("strokes", sa.JSON(none_as_null=True), nullable=True),
+        sa.CheckConstraint("(by_kind = 'staff') = (by_staff IS NOT NULL)", name=op.f("ck_acceptances_by_staff")),
+        sa.CheckConstraint("(how = 'signature') = (strokes IS NOT NULL)", name=op.f("ck_acceptances_strokes")),
+        sa.CheckConstraint("by_kind IN ('staff', 'customer', 'command')", name=op.f("ck_acceptances_by_kind")),
+        sa.CheckConstraint("how IN ('tick', 'signature', 'page')", name=op.f("ck_acceptances_how")),
+        sa.ForeignKeyConstraint(["by_staff"], ["staff.id"], name=op.f("fk_acceptances_by_staff")),
+        sa.ForeignKeyConstraint(
+            ["policy_revision"], ["policies.revision"], name=op.f("fk_acceptances_policy_revision")
+        ),
+        sa.ForeignKeyConstraint(["visit_id"], ["visits.id"], name=op.f("fk_acceptances_visit_id"), ondelete="CASCADE"),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_acceptances")),
+        sa.UniqueConstraint("visit_id", "terms_version", name=op.f("uq_acceptances_visit_id_terms_version")),
+    )
+    op.create_table(
         "acknowledgements",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("staff_id", sa.Integer(), nullable=False),
@@ -404,6 +428,7 @@ def upgrade() -> None:
         sa.Column("state", sa.String(length=12), server_default="waiting", nullable=False),
         sa.Column("attempts", sa.Integer(), server_default="0", nullable=False),
         sa.Column("due_at", Instant(), nullable=False),
+        sa.Column("unknowns", sa.Integer(), server_default="0", nullable=False),
         sa.Column("lease", sa.String(length=32), nullable=True),
         sa.Column("lease_until", Instant(), nullable=True),
         sa.Column("handing_over_at", Instant(), nullable=True),
@@ -426,6 +451,7 @@ def upgrade() -> None:
             sqlite_where=sa.text("state IN ('waiting', 'claimed', 'unknown')"),
             postgresql_where=sa.text("state IN ('waiting', 'claimed', 'unknown')"),
         )
+        batch_op.create_index("ix_outbox_lease", ["lease"], unique=False)
         batch_op.create_index("ix_outbox_reference", ["reference"], unique=False)
 
     # ### end Alembic commands ###
