@@ -54,14 +54,16 @@ def open_installation(
     chooser: Random | None = None,
     environment: Mapping[str, str] | None = None,
     fail_point: Callable[[str], None] = no_fault,
+    durable: bool = True,
 ) -> Installation:
     """Open the installation whose data folder, settings and secret exist, and bring its database up to date.
 
-    Raises BadSetting, NoSecret, UnsafeDatabase.
+    Not `durable` is for what can be made anew, like the demo: a power cut may lose it. Raises BadSetting, NoSecret,
+    UnsafeDatabase.
     """
     read = settings.read(os.environ if environment is None else environment, data)
     secret = read.secret()
-    engine = open_engine(read.database_url or sqlite_url(read.data / "benchwindow.db"))
+    engine = open_engine(read.database_url or sqlite_url(read.data / "benchwindow.db"), durable=durable)
     schema.upgrade(engine)
     desk = Desk(
         engine=engine,

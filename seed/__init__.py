@@ -1,1 +1,1 @@
-"""The demo shop: its policy, its stories, and a generator for its pictures. An invented shop in an invented town."""
+"""The demo shop: an invented shop in an invented town, its words, its year of stories, a generator for its pictures."""

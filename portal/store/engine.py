@@ -34,15 +34,18 @@ def sqlite_url(file: Path) -> str:
     return f"sqlite:///{file}"
 
 
-def open_engine(url: str) -> Engine:
-    """An engine whose every pooled connection has been checked. Raises UnsafeDatabase where a setting did not take."""
+def open_engine(url: str, *, durable: bool = True) -> Engine:
+    """An engine whose every pooled connection has been checked. Raises UnsafeDatabase where a setting did not take.
+
+    Not `durable` is only for what can be made anew.
+    """
     parsed = make_url(url)
     if parsed.drivername == "postgresql":
         parsed = parsed.set(drivername="postgresql+psycopg")
     # `hide_parameters`: an error must not carry a customer’s details into a log.
     engine = create_engine(parsed, hide_parameters=True, pool_pre_ping=parsed.get_backend_name() == "postgresql")
     if engine.dialect.name == "sqlite":
-        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "connect", _prepare_sqlite if durable else _prepare_hasty_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
     return engine
 
@@ -76,6 +79,11 @@ def _prepare_sqlite(driver_connection: Any, _record: Any) -> None:
         if answer != wanted:
             raise UnsafeDatabase(f"SQLite answers {name} = {answer!r}, needed is {wanted!r}.")
     cursor.close()
+
+
+def _prepare_hasty_sqlite(driver_connection: Any, record: Any) -> None:
+    _prepare_sqlite(driver_connection, record)
+    driver_connection.execute("PRAGMA synchronous = OFF")
 
 
 def _begin_sqlite(connection: Connection) -> None:
