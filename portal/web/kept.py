@@ -61,7 +61,7 @@ def unpacked(text: str) -> KeptForm | None:
     try:
         path, fields, had_files = json.loads(text)
         pairs = [(name, value) for name, value in fields]
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, RecursionError):
         return None
     whole = all(isinstance(part, str) for pair in pairs for part in pair) and isinstance(had_files, bool)
     return KeptForm(path, pairs, had_files) if whole and isinstance(path, str) and _is_own(path) else None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import re
+from typing import Any
 
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
@@ -14,7 +15,11 @@ _ATTRIBUTE = re.compile(r'([a-z-]+)="([^"]*)"')
 
 
 class Browser(FlaskClient):
-    """A browser with one cookie jar."""
+    """A browser with one cookie jar, which reads each answer to its end."""
+
+    def open(self, *arguments: Any, buffered: bool = True, **options: Any) -> TestResponse:
+        """Send a request."""
+        return super().open(*arguments, buffered=buffered, **options)
 
     def log_in(self, name: str, password: str = PASSWORD, **fields: object) -> TestResponse:
         """Log in by the form."""
