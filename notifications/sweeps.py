@@ -88,7 +88,7 @@ class Registry:
     def beats(self) -> dict[str, datetime]:
         """When each sweep was last done."""
         with self._writing() as connection:
-            return dict(connection.execute(_ALL).tuples().all())
+            return {row.sweep: row.at for row in connection.execute(_ALL)}
 
     def _jumped(self, now: datetime) -> bool:
         with self._writing() as connection:
