@@ -9,7 +9,7 @@ from flask import Flask
 
 from portal import resources
 from portal.main import Installation
-from portal.web import account, bench, customer, errors, guard, health, people, prints, security, shop
+from portal.web import account, bench, customer, errors, guard, health, manual, people, prints, security, shop
 from portal.web.capitals import CapitalsAllowed
 from portal.web.page import add_to_templates
 from portal.web.request_context import EXTENSION, close_connection
@@ -49,10 +49,11 @@ def create_app(installation: Installation) -> Flask:
         bench.blueprint,
         customer.blueprint,
         health.blueprint,
+        manual.blueprint,
         people.blueprint,
         prints.blueprint,
         shop.blueprint,
     ):
         app.register_blueprint(blueprint)
-    app.wsgi_app = CapitalsAllowed(app.wsgi_app)  # type: ignore[method-assign]
+    app.wsgi_app = CapitalsAllowed(app.wsgi_app)  # type: ignore[assignment,method-assign]
     return app

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from babel import Locale
 from flask import Flask
@@ -12,7 +12,7 @@ from portal.rules.journal_words import BENCH_ENDINGS
 from portal.rules.numbers import spoken
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import HOLD_WORDS
-from portal.web.request_context import policy, speaking
+from portal.web.request_context import desk, policy, speaking
 
 BY_WORDS = {
     "staff": say("staff"),
@@ -29,6 +29,7 @@ STATE_WORDS = {
     "withdrawn": say("withdrawn, no longer true"),
     "expired": say("too late, not sent"),
 }
+_PLAIN_YEAR = timedelta(days=300)
 _MESSAGES = {
     "taken_in": say("Told: taken in"),
     "stage_reached": say("Told: stage reached"),
@@ -49,6 +50,7 @@ def add_to_templates(app: Flask) -> None:
         moment=lambda at: speaking().moment(at),
         day=lambda day: speaking().day(day),
         since=since,
+        lately=lately,
         number=spoken,
         day_of=lambda at: speaking().day(speaking().local(at).date()),
         language_name=language_name,
@@ -65,7 +67,15 @@ def add_to_templates(app: Flask) -> None:
 
 def since(at: datetime, now: datetime) -> str:
     """How long ago, roughly, in the page's language."""
+    if now - at < timedelta(minutes=1):
+        return _gettext("less than a minute")
     return speaking().span(at, now)
+
+
+def lately(at: datetime) -> str:
+    """Day and hour in the shop's zone; the year only where it is not plain which one is meant."""
+    near = abs(desk().clock.now() - at) < _PLAIN_YEAR
+    return speaking().stamp(at) if near else speaking().moment(at)
 
 
 def message_words(event: str) -> Sentence:

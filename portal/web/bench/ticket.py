@@ -14,7 +14,7 @@ from portal.rules import stages
 from portal.rules.journal_words import for_bench
 from portal.rules.numbers import spoken
 from portal.rules.policy import Policy, Stage
-from portal.rules.sentences import Sentence
+from portal.rules.sentences import Sentence, say
 from portal.rules.stages import Hold
 from portal.store import journal, tickets, visits
 from portal.store.journal import Entry
@@ -23,6 +23,17 @@ from portal.store.visits import Contact, Visit
 from portal.web.bench import blueprint
 from portal.web.forms import Answer, DeedForm, new_deed_key
 from portal.web.request_context import connection, desk, policy
+
+DONE = {
+    "move": say("It is moved."),
+    "hold": say("The hold is changed."),
+    "note": say("The note is in the journal."),
+    "correct": say("The correction is in the journal."),
+    "shelf": say("Place, date and express are kept."),
+    "hand-over": say("It is handed over."),
+    "return": say("It is given back."),
+    "renew-link": say("The docket has a new link. Print it anew."),
+}
 
 
 @dataclass(frozen=True)
@@ -85,6 +96,7 @@ def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
         "bench/ticket.html",
         page=page,
         typed=request.form,
+        done=DONE.get(request.args.get("done", "")) if answer.done else None,
         holds=stages.HOLD_WORDS,
         Hold=Hold,
         csrf=DeedForm(),
