@@ -70,7 +70,7 @@ def test_a_translation_has_the_facts_of_its_text(catalogue: Catalog):
         (text, translation)
         for message in texts(catalogue)
         for text, translation in both_sides(message)
-        if facts(text) != facts(translation)
+        if translation and facts(text) != facts(translation)
     ]
     assert wrong == []
 
@@ -83,7 +83,7 @@ def test_a_translation_has_the_markup_and_the_edges_of_its_text(catalogue: Catal
         (text, translation)
         for message in texts(catalogue)
         for text, translation in both_sides(message)
-        if shape(text) != shape(translation)
+        if translation and shape(text) != shape(translation)
     ]
     assert wrong == []
 
