@@ -9,15 +9,13 @@ from __future__ import annotations
 import logging
 import secrets
 import traceback
-from urllib.parse import urlsplit
 
-from flask import Flask, redirect, render_template
+from flask import Flask, render_template
 from flask.typing import ResponseReturnValue
 from flask_wtf.csrf import CSRFError
 from markupsafe import Markup
 from sqlalchemy.exc import OperationalError
 from werkzeug.exceptions import HTTPException
-from werkzeug.routing import RequestRedirect
 
 from portal.actions.desk import NoPolicy, NotFound
 from portal.rules.refusals import Refused
@@ -59,9 +57,6 @@ def register(app: Flask) -> None:
 
 def _http(fault: HTTPException) -> ResponseReturnValue:
     status = fault.code or 500
-    if isinstance(fault, RequestRedirect):  # to the same address with a slash; not by way of the Host header
-        parts = urlsplit(fault.new_url)
-        return redirect(kept.own_path(parts.path + (f"?{parts.query}" if parts.query else "")), fault.code)
     if fault.response is not None or status < 400:
         return fault.get_response()
     body, status = _page(status, _SENTENCES.get(status, say("The site could not do this.")))

@@ -36,6 +36,7 @@ POLICY = "; ".join(
 def protect(app: Flask, settings: Settings) -> None:
     """Protect every form by its origin and the session's token, every answer by its headers; believe exactly so many
     proxies, each of which must add to X-Forwarded-For."""
+    app.url_map.strict_slashes = app.url_map.merge_slashes = False  # those redirect by way of the Host header
     app.before_request(_origins(settings))
     csrf.init_app(app)
     app.after_request(_headers(settings))

@@ -119,15 +119,12 @@ def test_looking_changes_nothing(
 def test_every_address_answers_a_method_it_does_not_take_with_405(
     app: Flask, keeper_client: Browser, number: str
 ) -> None:
-    token = keeper_client.token("/account")
-    for rule in rules(app):
-        for method in {"PUT", "DELETE", "PATCH", "POST", "GET"} - (rule.methods or set()):
-            each = path(rule, number)
+    token, adapter = keeper_client.token("/account"), app.url_map.bind("localhost")
+    for each in sorted({path(rule, number) for rule in rules(app)}):
+        for method in {"PUT", "DELETE", "PATCH", "POST", "GET"} - set(adapter.allowed_methods(each)):
             answer = keeper_client.open(each, method=method, headers={"X-CSRFToken": token})
-            others = {m for r in rules(app) if r.rule == rule.rule for m in r.methods or ()}
-            if method not in others:
-                assert (each, method, answer.status_code) == (each, method, 405)
-                assert "Allow" in answer.headers
+            assert (each, method, answer.status_code) == (each, method, 405)
+            assert "Allow" in answer.headers
 
 
 def test_no_page_of_the_staff_may_be_kept_by_a_browser_or_a_proxy(
