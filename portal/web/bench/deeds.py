@@ -2,24 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import partial
 
-from flask import abort, redirect, url_for
 from flask.typing import ResponseReturnValue
 
 from portal.actions import handover, links, moves, notes, shelf
-from portal.actions.desk import Outcome, find
-from portal.rules.numbers import parse_number, spoken
-from portal.rules.refusals import Unfit
-from portal.rules.sentences import say
-from portal.web import guard
 from portal.web.bench import blueprint
+from portal.web.bench.doing import Deed, do
 from portal.web.bench.ticket import ticket_page
-from portal.web.forms import DeedForm, attempt, typed
-from portal.web.request_context import connection, desk, refresh
-
-Deed = Callable[..., Outcome]
+from portal.web.forms import typed
 
 
 @blueprint.post("/<number>/move")
@@ -81,19 +72,4 @@ def renew_link(number: str) -> ResponseReturnValue:
 
 
 def _do(number: str, name: str, deed: Deed) -> ResponseReturnValue:
-    form = DeedForm()
-    if not form.validate():
-        abort(400)
-    canonical = spoken(parse_number(number))
-
-    def run() -> Outcome:
-        seen = form.seen_revision()
-        if seen is None:
-            raise Unfit("seen", say("The form did not say what it was shown. Please send it once more."))
-        return deed(desk(), guard.me().by, canonical, seen=seen, deed_key=form.key())
-
-    answer = attempt(run)
-    if answer.done:
-        return redirect(url_for(".ticket", number=canonical, done=name), 303)
-    refresh()
-    return ticket_page(find(connection(), canonical), answer, name)
+    return do(number, name, deed, ticket_page, ".ticket")

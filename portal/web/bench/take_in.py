@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from flask import abort, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from portal.actions.desk import find
 from portal.actions.intake import MOST_DEVICES, NewDevice, NewVisit, Second, TakenIn, take_in
 from portal.actions.shelf import day
+from portal.actions.terms import accept_terms
 from portal.rules.numbers import spoken
-from portal.store import tickets, visits
+from portal.store import acceptances, tickets, visits
 from portal.web import guard
 from portal.web.bench import blueprint
-from portal.web.forms import Answer, DeedForm, attempt, new_deed_key, typed
-from portal.web.request_context import connection, desk, policy
+from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
+from portal.web.request_context import connection, desk, policy, refresh
 
 
 @blueprint.get("/take-in")
@@ -37,16 +40,46 @@ def take_devices_in() -> ResponseReturnValue:
         return _form(answer, request.form, count)
     taken = answer.result
     assert isinstance(taken, TakenIn)
+    if typed("terms"):
+        attempt(lambda: accept_terms(desk(), guard.me().by, taken.visit_ref, typed("terms"), "tick"))
     return redirect(url_for(".taken_in", number=spoken(taken.numbers[0])), 303)
 
 
 @blueprint.get("/<number>/taken-in")
 def taken_in(number: str) -> ResponseReturnValue:
-    """The number, large, and what to print."""
+    """The number, large, what to print, and whether the terms are accepted."""
+    return _taken_in_page(number, Answer())
+
+
+@blueprint.post("/<number>/terms")
+def accept(number: str) -> ResponseReturnValue:
+    """Note that the customer, here at the counter, accepts the terms."""
+    form = DeedForm()
+    if not form.validate():
+        abort(400)
+    visit = visits.by_id(connection(), find(connection(), number).visit_id)
+    answer = attempt(lambda: accept_terms(desk(), guard.me().by, visit.ref, typed("version"), "tick"))
+    if answer.done:
+        return redirect(url_for(".taken_in", number=number), 303)
+    refresh()
+    return _taken_in_page(number, answer)
+
+
+def _taken_in_page(number: str, answer: Answer) -> ResponseReturnValue:
     found = find(connection(), number)
-    siblings = tickets.of_visit(connection(), found.visit_id)
-    contacts = visits.contacts_of(connection(), found.visit_id)
-    return render_template("bench/taken_in.html", ticket=found, siblings=siblings, contacts=contacts)
+    terms = policy().terms
+    accepted = acceptances.of_visit(connection(), found.visit_id)
+    page = render_template(
+        "bench/taken_in.html",
+        ticket=found,
+        siblings=tickets.of_visit(connection(), found.visit_id),
+        contacts=visits.contacts_of(connection(), found.visit_id),
+        accepted=accepted,
+        asked=terms if terms and all(each.terms_version != terms.version for each in accepted) else None,
+        answer=answer,
+        csrf=DeedForm(),
+    )
+    return page, answer.status
 
 
 def _typed_visit() -> NewVisit:
@@ -93,11 +126,11 @@ def _contact_of(number: str) -> dict[str, str]:
     return {"name": owner.name, "email": owner.email, "phone": owner.phone, "language": visit.language}
 
 
-def _form(answer: Answer, values: object, count: int) -> ResponseReturnValue:
+def _form(answer: Answer, values: Mapping[str, str], count: int) -> ResponseReturnValue:
     page = render_template(
         "bench/take_in.html",
         answer=answer,
-        typed=values,
+        typed=Filled(values),
         devices=request.form.getlist("device"),
         faults=request.form.getlist("fault"),
         kinds=request.form.getlist("kind"),

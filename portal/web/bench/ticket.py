@@ -9,8 +9,10 @@ from flask import redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from notifications import outbox
+from portal.actions import cautions
 from portal.actions.desk import find
 from portal.rules import stages
+from portal.rules.cautions import Shown
 from portal.rules.journal_words import for_bench
 from portal.rules.numbers import spoken
 from portal.rules.policy import Policy, Stage
@@ -20,8 +22,9 @@ from portal.store import journal, tickets, visits
 from portal.store.journal import Entry
 from portal.store.tickets import Ticket
 from portal.store.visits import Contact, Visit
+from portal.web import guard
 from portal.web.bench import blueprint
-from portal.web.forms import Answer, DeedForm, new_deed_key
+from portal.web.forms import Answer, DeedForm, Filled, new_deed_key
 from portal.web.request_context import connection, desk, policy
 
 DONE = {
@@ -32,6 +35,8 @@ DONE = {
     "shelf": say("Place, date and express are kept."),
     "hand-over": say("It is handed over."),
     "return": say("It is given back."),
+    "record": say("The condition on arrival is written down."),
+    "cautions": say("Noted that you read it."),
     "renew-link": say("The docket has a new link. Print it anew."),
 }
 
@@ -58,6 +63,7 @@ class TicketPage:
     lines: Sequence[Line]
     meanwhile: Sequence[Line]
     messages: Sequence[object]
+    cautions: Sequence[Shown]
     deed_key: str
     answer: Answer = field(default_factory=Answer)
     form: str = ""
@@ -88,6 +94,7 @@ def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
         lines=_lines(journal.entries(connection(), found.id), rules)[::-1],
         meanwhile=_lines(answer.meanwhile, rules),
         messages=outbox.about(connection(), [found.ref]),
+        cautions=cautions.shown(desk(), connection(), guard.me().by, found) if here else [],
         deed_key=new_deed_key(),
         answer=answer,
         form=form,
@@ -95,7 +102,7 @@ def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
     text = render_template(
         "bench/ticket.html",
         page=page,
-        typed=request.form,
+        typed=Filled(request.form),
         done=DONE.get(request.args.get("done", "")) if answer.done else None,
         holds=stages.HOLD_WORDS,
         Hold=Hold,
