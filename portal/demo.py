@@ -1,7 +1,7 @@
 """Makes the demo shop in a folder of its own and says where to look.
 
-An invented shop, built through the same actions as a real one. The past's mail is counted as sent but kept nowhere; the
-last days' lies in the mailbox folder, to be read as a customer would.
+An invented shop, built through the same actions as a real one. The past's messages are marked as sent without anybody
+composing them; the last days' are delivered into the mailbox folder, to be read as a customer would.
 """
 
 from __future__ import annotations
@@ -12,16 +12,17 @@ import socket
 import tomllib
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from random import Random
 
 import tomlkit
+from sqlalchemy import Connection, update
 
 from notifications.delivery import send_due
 from notifications.instants import FixedClock, SystemClock
-from notifications.letters import Letter
+from notifications.tables import outbox
 from portal import resources, settings
 from portal.actions import people
 from portal.actions.desk import COMMAND, By
@@ -29,18 +30,15 @@ from portal.actions.shop import load_policy
 from portal.main import Installation, open_installation
 from portal.rules.numbers import spoken
 from portal.rules.tokens import LinkKind
-from portal.store import policies, tickets
-from seed import stories
+from portal.store import tickets, visits
+from portal.store.tickets import OpenTicket
+from seed import year
+from seed.year import WHOLE, Size
 
 MARK = "made-by-demo"  # only a folder with this file in it is ever wiped
+UNFINISHED = "unfinished\n"
 MAIL_KEPT = timedelta(days=10)
 LOGINS = {"Kim": ("keeper", "seven lamps over the quay"), "Robin": ("bench", "copper tape and tweezers")}
-_SHOP = {
-    "name": "Lantern Street Repairs",
-    "address": ["7 Lantern Street", "Quayhaven"],
-    "phone": "07700 900555",
-    "email": "hello@lantern-street.example",
-}
 
 
 class NotADemo(RuntimeError):
@@ -71,40 +69,56 @@ class Demo:
 
 
 def make(
-    folder: Path, host: str, port: int, *, seed: int = 1, fresh: bool = False, now: datetime | None = None
+    folder: Path,
+    host: str,
+    port: int,
+    *,
+    seed: int = 1,
+    fresh: bool = False,
+    now: datetime | None = None,
+    size: Size = WHOLE,
 ) -> Demo:
-    """Make the demo where there is none, or find the one that is there. Raises NotADemo."""
+    """Make the demo where there is none, or find the one that is there. Raises NotADemo.
+
+    `now` is the moment up to which the year is lived, by default the present one.
+    """
     folder = folder.resolve()
-    if fresh and folder.exists():
-        if not (folder / MARK).exists():
-            raise NotADemo(folder)
-        shutil.rmtree(folder)
-    if folder.exists() and any(folder.iterdir()) and not (folder / MARK).exists():
+    mark = folder / MARK
+    if folder.exists() and any(folder.iterdir()) and not mark.exists():
         raise NotADemo(folder)
+    if mark.exists() and (fresh or mark.read_text(encoding="utf-8") == UNFINISHED):
+        shutil.rmtree(folder)
+    is_new = not mark.exists()
     base_url = f"http://{_reachable(host)}:{port}"
-    is_new = not (folder / MARK).exists()
     _write_settings(folder, base_url)
-    read = settings.read({}, folder)
-    settings.make_secret(read.secret_file)
     if is_new:
-        _live_the_year(folder, seed, now or SystemClock().now())
-        (folder / MARK).touch()
+        mark.write_text(UNFINISHED, encoding="utf-8")
+        settings.make_secret(settings.read({}, folder).secret_file)
+        _live_the_year(folder, seed, now or SystemClock().now(), size)
+        mark.write_text(f"seed {seed}\n", encoding="utf-8")
     return Demo(folder, base_url, _links(folder))
 
 
-def _live_the_year(folder: Path, seed: int, now: datetime) -> None:
+def _live_the_year(folder: Path, seed: int, now: datetime, size: Size) -> None:
     clock = FixedClock(now - timedelta(days=366))
     # The demo's ids can be foretold; nothing of anybody's hangs on them.
     with _opened(folder, clock, Random(f"ids {seed}")) as house:  # noqa: S311
-        with house.desk.reading() as connection:
-            begun = policies.newest(connection) > 0
-        if begun:
-            raise NotADemo(folder)
         load_policy(house.desk, COMMAND, policy_text())
         staff = {name: By("staff", _add(house, name)) for name in LOGINS}
-        swallow = replace(house.post_office, channels={"mail": Swallow()})
-        for evening in stories.tell(house.desk, clock, now, staff["Robin"], staff["Kim"], seed):
-            send_due(house.post_office if now - evening < MAIL_KEPT else swallow)
+        for evening in year.live(house.desk, clock, now, staff["Robin"], staff["Kim"], seed, size):
+            if now - evening < MAIL_KEPT:
+                send_due(house.post_office)
+            else:
+                with house.desk.writing() as connection:
+                    connection.execute(_READ_LONG_AGO)
+
+
+# The mail of months ago would only fill the mailbox folder, so nobody composes it.
+_READ_LONG_AGO = (
+    update(outbox)
+    .where(outbox.c.state == "waiting")
+    .values(state="sent", settled_at=outbox.c.made_at, attempts=1, outcome="")
+)
 
 
 def _add(house: Installation, name: str) -> int:
@@ -113,38 +127,18 @@ def _add(house: Installation, name: str) -> int:
 
 
 def policy_text() -> str:
-    """The default policy with the demo shop's name on it."""
+    """The default policy with what the demo shop says otherwise."""
     document = tomlkit.parse(resources.default_policy().read_text(encoding="utf-8"))
-    for name, value in _SHOP.items():
-        document["shop"][name] = value
+    other = tomllib.loads((resources.demo_shop() / "shop.toml").read_text(encoding="utf-8"))
+    for part, values in other.items():
+        table = document.setdefault(part, tomlkit.table())
+        for name, value in values.items():
+            table[name] = value
     return tomlkit.dumps(document)
 
 
-class Swallow:
-    """A channel that says yes and keeps nothing: the mail of a year ago has long been read."""
-
-    @contextmanager
-    def line(self) -> Iterator[Swallow]:
-        """Always open."""
-        yield self
-
-    def send(self, letter: Letter, message_id: str) -> None:
-        """Nothing is kept."""
-
-    def new_message_id(self) -> str:
-        """A name that nobody will ask for."""
-        return "<past@demo.invalid>"
-
-    def check(self) -> None:
-        """Always works."""
-
-    def describe(self) -> str:
-        """Where mail goes."""
-        return "is kept nowhere"
-
-
 @contextmanager
-def _opened(folder: Path, clock: FixedClock, chooser: Random) -> Iterator[Installation]:
+def _opened(folder: Path, clock: FixedClock | None = None, chooser: Random | None = None) -> Iterator[Installation]:
     house = open_installation(folder, clock=clock, chooser=chooser, environment={}, durable=False)
     try:
         yield house
@@ -161,20 +155,25 @@ def _write_settings(folder: Path, base_url: str) -> None:
 
 
 def _links(folder: Path) -> tuple[tuple[str, str], ...]:
-    house = open_installation(folder, environment={})
-    try:
+    """For each stage, the open ticket about which there is most to read, and one whose owner reads German."""
+    with _opened(folder) as house:
         with house.desk.reading() as connection:
-            found = tickets.open_tickets(connection)
+            found = sorted(tickets.open_tickets(connection), key=lambda line: -line.ticket.revision)
             policy = house.desk.policy(connection)
-        shown = []
-        for stage in policy.stages[1:]:
-            line = next((each for each in found if each.ticket.stage == stage.key), None)
-            if line:
-                link = house.desk.links.customer(LinkKind.DOCKET, line.visit_ref, line.docket_version)
-                shown.append((f"{spoken(line.ticket.number)}, {line.ticket.device}: {stage.label_sentence()}", link))
-        return tuple(shown)
-    finally:
-        house.engine.dispose()
+            german = next((each for each in found if _language(connection, each) == "de"), None)
+        shown = [next((each for each in found if each.ticket.stage == stage.key), None) for stage in policy.stages]
+        links = []
+        for line in dict.fromkeys(filter(None, (*shown, german))):
+            stage = policy.stage(line.ticket.stage)
+            where = stage.label_sentence() if stage else "announced"
+            link = house.desk.links.customer(LinkKind.DOCKET, line.visit_ref, line.docket_version)
+            links.append((f"{spoken(line.ticket.number)}, {line.ticket.device}: {where}", link))
+        return tuple(links)
+
+
+def _language(connection: Connection, line: OpenTicket) -> str:
+    visit = visits.by_ref(connection, line.visit_ref)
+    return visit.language if visit else ""
 
 
 def _reachable(host: str) -> str:

@@ -1,260 +1,193 @@
-"""A year of an invented shop, told through the same deeds as the real thing, so that it obeys every rule.
+"""The demo's stories: ordinary generators. Each does deeds on its scene and yields how long until it goes on.
 
-Deterministic: one seed tells one year. Time is a clock that walks; each deed is done when it would have been.
+What a story waits is working life as people feel it: whoever plays it moves the next deed into opening hours.
 """
 
 from __future__ import annotations
 
-import tomllib
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
-from datetime import UTC, datetime, time, timedelta
-from pathlib import Path
-from random import Random
-from typing import Any
-from zoneinfo import ZoneInfo
+from collections.abc import Callable, Iterator
+from datetime import timedelta
 
-from notifications.instants import FixedClock
-from portal.actions import handover, moves, notes, record, sheet, shelf, tray
-from portal.actions.desk import By, Desk
-from portal.actions.intake import NewDevice, NewVisit, take_in
-from portal.actions.sheet import Typed
-from portal.rules.intake_record import Item, Liquid, Mark, Record, Seal
-from portal.rules.limits import parse_limits
-from portal.rules.policy import Policy
-from portal.rules.tray import NewLine
+from seed.scene import Scene
 
-FINISHED, OPEN = 320, 46
-_ZONE = ZoneInfo("Europe/London")
-Deed = Callable[[str], object]
+Waits = Iterator[timedelta]
+Story = Callable[[Scene], Waits]
 
 
-@dataclass(order=True)
-class Step:
-    """One deed of one story, when it is done."""
-
-    at: datetime
-    order: int
-    do: Deed = field(compare=False)
-
-
-@dataclass
-class Story:
-    """One device's way through the shop: who brings what, and the steps after taking in."""
-
-    begins: datetime
-    arrival: NewVisit
-    steps: list[Step] = field(default_factory=list)
-    number: str = ""
+def mended(scene: Scene) -> Waits:
+    """The usual way: in, looked over, mended, tested, ready, collected."""
+    yield from arrives(scene)
+    yield from is_repaired(scene)
+    yield from is_tested(scene)
+    yield from is_collected(scene)
 
 
-@dataclass
-class Teller:
-    """Makes up stories. `by` are the two people of the shop."""
-
-    chance: Random
-    policy: Policy
-    desk: Desk
-    bench: By
-    keeper: By
-    words: dict[str, Any]
-
-    def finished(self, begins: datetime) -> Story:
-        """A device that came, was mended (or not), and went."""
-        story, device = self._begin(begins)
-        at = self._work(story, device, begins)
-        if self.chance.random() < 0.08:
-            reason = self.chance.choice(self.words["reasons_return"])
-            self._step(story, at, lambda number: tray.end_all(self.desk, self.bench, number, "put back"))
-            self._step(story, at, lambda number: handover.return_unrepaired(self.desk, self.bench, number, reason))
-            return story
-        at = self._test_and_ready(story, device, at)
-        fetched = at + timedelta(days=self.chance.choice((1, 1, 2, 3, 5, 9)))
-        self._step(story, fetched, lambda number: handover.hand_over(self.desk, self.keeper, number))
-        return story
-
-    def open(self, begins: datetime, depth: int) -> Story:
-        """A device that is still here, stopped somewhere on its way: 0 just received, 4 ready."""
-        story, device = self._begin(begins)
-        if depth == 0:
-            return story
-        at = self._work(story, device, begins)
-        if depth >= 3:
-            self._test_and_ready(story, device, at, ready=depth >= 4)
-        elif self.chance.random() < 0.6:
-            kind = self.chance.choice(("part", "customer", "approval", "dispute"))
-            self._step(story, at, lambda number: moves.hold(self.desk, self.bench, number, kind))
-        return story
-
-    def _begin(self, begins: datetime) -> tuple[Story, dict[str, Any]]:
-        device = self.chance.choice(self.words["devices"])
-        name = self.chance.choice(self.words["names"])
-        mail = "" if self.chance.random() < 0.2 else f"{name.lower().replace(' ', '.')}@example.org"
-        phone = f"07700 900{self.chance.randrange(1000):03}" if self.chance.random() < 0.8 else ""
-        fault = self.chance.choice(device["faults"])
-        needed = begins.date() + timedelta(days=self.chance.randrange(7, 40)) if self.chance.random() < 0.15 else None
-        new = NewDevice(device["name"], fault, device["kind"], needed_by=needed, express=self.chance.random() < 0.06)
-        language = "de" if name in self.words["german"] else "en"
-        visit = NewVisit(
-            [new],
-            name=name,
-            email=mail,
-            phone=phone,
-            language=language,
-            phone_is_on_bench=device["kind"] == "phone" and bool(phone),
-        )
-        story = Story(begins, visit)
-        if self.chance.random() < 0.85:
-            written = self._record(device)
-            later = begins + timedelta(minutes=self.chance.randrange(3, 20))
-            self._step(story, later, lambda number: record.record(self.desk, self.bench, number, written))
-        place = self.chance.choice(self.words["places"])
-        self._step(
-            story, begins + timedelta(minutes=25),
-            lambda number: shelf.put(self.desk, self.bench, number, place=place, express=new.express,
-                                     needed_by=needed.isoformat() if needed else ""),
-        )  # fmt: skip
-        return story, device
-
-    def _record(self, device: dict[str, Any]) -> Record:
-        kind = self.policy.kind(device["kind"])
-        marks = list(kind.marks[:4]) if kind else []
-        marks = [mark for mark in marks if "swollen" not in mark]
-        seen = [Mark(mark, place=self.chance.choice(("front", "back", "left edge"))) for mark in marks[:2]]
-        items = [Item("power supply")] if self.chance.random() < 0.5 else []
-        return Record(
-            shop_sees=device["found"],
-            marks=seen,
-            seal=self.chance.choice(list(Seal)).value,
-            liquid=Liquid.NONE_SEEN.value,
-            items=items,
-        )
-
-    def _work(self, story: Story, device: dict[str, Any], begins: datetime) -> datetime:
-        """Cleaning or not, board work, the tray; with waits, notes and mistakes. Tells when it is done."""
-        at = begins + timedelta(days=self.chance.choice((1, 1, 2, 3, 4)), hours=self.chance.randrange(3))
-        if self.chance.random() < 0.6:
-            self._step(story, at, lambda number: moves.move(self.desk, self.bench, number, "cleaning"))
-            at += timedelta(hours=self.chance.randrange(2, 30))
-        self._step(story, at, lambda number: moves.move(self.desk, self.bench, number, "board_work"))
-        lines = [NewLine("case screws", str(self.chance.randrange(4, 12))), NewLine("metal shield")]
-        self._step(
-            story, at + timedelta(minutes=30), lambda number: tray.take_out(self.desk, self.bench, number, lines)
-        )
-        said = self.chance.choice(self.words["bench_notes"])
-        self._step(story, at + timedelta(hours=1), lambda number: notes.note(self.desk, self.bench, number, said))
-        if self.chance.random() < 0.25:
-            at = self._wait(story, at + timedelta(hours=2))
-        told = self.chance.choice(device["notes"])
-        at += timedelta(days=self.chance.choice((0, 1, 1, 2)), hours=2)
-        self._step(story, at, lambda number: notes.note(self.desk, self.bench, number, told, audience="customer"))
-        if self.chance.random() < 0.05:
-            right = self.chance.choice(self.words["corrections"])
-            self._step(
-                story, at + timedelta(minutes=9), lambda number: notes.correct(self.desk, self.bench, number, 1, right)
-            )
-        return at + timedelta(hours=1)
-
-    def _wait(self, story: Story, at: datetime) -> datetime:
-        kind = self.chance.choice(("part", "part", "approval", "customer"))
-        self._step(story, at, lambda number: moves.hold(self.desk, self.bench, number, kind))
-        over = at + timedelta(days=self.chance.choice((1, 2, 4, 8)))
-        self._step(story, over, lambda number: moves.hold(self.desk, self.bench, number, "none"))
-        return over
-
-    def _test_and_ready(self, story: Story, device: dict[str, Any], at: datetime, *, ready: bool = True) -> datetime:
-        kind = self.policy.kind(device["kind"])
-        passed = [
-            Typed(check.key, "after", "" if check.limits else "pass", value=_middle(check.limits))
-            for check in (kind.checks if kind else [])
-            if check.needed and check.when != "before" and not check.soak_minutes
-        ]
-        self._step(story, at, lambda number: tray.end_all(self.desk, self.bench, number, "put back"))
-        at += timedelta(minutes=20)
-        self._step(story, at, lambda number: moves.move(self.desk, self.bench, number, "testing", confirmed=True))
-        if self.chance.random() < 0.12:
-            why = self.chance.choice(self.words["reasons_back"])
-            self._step(
-                story,
-                at + timedelta(hours=1),
-                lambda number: moves.move(self.desk, self.bench, number, "board_work", why=why),
-            )
-            at += timedelta(days=1)
-            self._step(story, at, lambda number: moves.move(self.desk, self.bench, number, "testing", confirmed=True))
-        if passed:
-            self._step(
-                story, at + timedelta(hours=2), lambda number: sheet.fill_in(self.desk, self.bench, number, passed)
-            )
-        if ready:
-            at += timedelta(hours=self.chance.randrange(3, 20))
-            self._step(story, at, lambda number: moves.move(self.desk, self.bench, number, "ready", confirmed=True))
-        return at
-
-    def _step(self, story: Story, at: datetime, deed: Deed) -> None:
-        story.steps.append(Step(at, len(story.steps), deed))
+def came_by_post(scene: Scene) -> Waits:
+    """Announced by its owner, then as usual."""
+    scene.announce()
+    yield days(scene, 2, 4)
+    scene.parcel_comes()
+    yield minutes(10)
+    scene.record()
+    yield from is_repaired(scene)
+    yield from is_tested(scene)
+    yield from is_collected(scene)
 
 
-def tell(desk: Desk, clock: FixedClock, now: datetime, bench: By, keeper: By, seed: int) -> Iterator[datetime]:
-    """Live through the year up to `now`; yields each evening, so that the caller can send the day's mail."""
-    chance = Random(f"stories {seed}")  # noqa: S311 (stories, not secrets)
-    words = tomllib.loads((Path(__file__).parent / "words.toml").read_text(encoding="utf-8"))
-    with desk.reading() as connection:
-        policy = desk.policy(connection)
-    teller = Teller(chance, policy, desk, bench, keeper, words)
-    stories = _stories(teller, now)
-    events: list[tuple[datetime, int, int, Story, Step | None]] = []
-    for place, story in enumerate(stories):
-        events.append((story.begins, place, -1, story, None))
-        events += [(step.at, place, step.order, story, step) for step in story.steps if step.at < now]
-    yield from _live(desk, clock, bench, sorted(events, key=lambda event: event[:3]))
-    clock.at = now
+def beyond_repair(scene: Scene) -> Waits:
+    """Looked at, and given back as it came."""
+    yield from arrives(scene)
+    yield days(scene, 1, 3)
+    scene.move("board_work")
+    yield hours(scene, 1, 3)
+    scene.note(scene.tale["bench"][0])
+    reason = scene.text(scene.one_of("beyond_repair"))
+    yield hours(scene, 1, 20)
+    scene.tell(reason)
+    yield days(scene, 1, 6)
+    scene.give_back(reason)
 
 
-def _live(
-    desk: Desk, clock: FixedClock, bench: By, events: Sequence[tuple[datetime, int, int, Story, Step | None]]
-) -> Iterator[datetime]:
-    day = events[0][0].date()
-    for at, _place, _order, story, step in events:
-        if at.date() != day:
-            yield clock.now()
-            day = at.date()
-        clock.at = at
-        if step is None:
-            story.number = take_in(desk, bench, story.arrival).numbers[0]
-        else:
-            step.do(story.number)
-    yield clock.now()
+def asked_back(scene: Scene) -> Waits:
+    """The customer changes their mind before anything was done."""
+    yield from arrives(scene)
+    yield hours(scene, 3, 8)
+    scene.hold("customer", scene.one_of("customer_asks"))
+    yield days(scene, 2, 7)
+    scene.give_back(scene.text(scene.one_of("asked_back")))
 
 
-def _stories(teller: Teller, now: datetime) -> list[Story]:
-    stories: list[Story] = []
-    while len(stories) < FINISHED:
-        begins = _opening(teller.chance, now, 35, 365)
-        story = teller.finished(begins)
-        if story.steps[-1].at < now - timedelta(hours=1):
-            stories.append(story)
-    for place in range(OPEN):
-        depth = place % 5
-        latest = {0: (0, 6), 1: (4, 16), 2: (5, 20), 3: (14, 30), 4: (20, 60)}[depth]
-        stories.append(teller.open(_opening(teller.chance, now, *latest), depth))
-    return stories
+def with_a_damaged_battery(scene: Scene) -> Waits:
+    """A swollen cell is noticed at the counter; nothing goes on until somebody qualified has dealt with it."""
+    scene.take_in()
+    yield minutes(4)
+    scene.record(battery=("swollen",))
+    yield days(scene, 1, 3)
+    scene.battery_made_safe()
+    yield from is_repaired(scene)
+    yield from is_tested(scene)
+    yield from is_collected(scene)
 
 
-def _opening(chance: Random, now: datetime, least_days: int, most_days: int) -> datetime:
-    """A moment in opening hours, so many days ago."""
-    while True:
-        day = now.astimezone(_ZONE).date() - timedelta(days=chance.randint(least_days, most_days))
-        local = datetime.combine(day, time(9 + chance.randrange(8), chance.randrange(60)), _ZONE)
-        moment = local.astimezone(UTC)
-        if day.weekday() < 5 and moment < now - timedelta(hours=1):
-            return moment
+def with_a_dispute(scene: Scene) -> Waits:
+    """The customer says that a scratch is new; both look at the record, and it is settled."""
+    yield from arrives(scene)
+    yield hours(scene, 2, 6)
+    scene.customer_objects()
+    yield hours(scene, 1, 3)
+    scene.hold("dispute", scene.house.words["objection"])
+    yield days(scene, 1, 3)
+    scene.note(scene.house.words["dispute_settled"])
+    scene.hold("none")
+    yield from is_repaired(scene)
+    yield from is_tested(scene)
+    yield from is_collected(scene)
 
 
-def _middle(limits: str) -> str:
-    """A good measured value: the middle of the limits, or the one limit there is."""
-    found = parse_limits(limits)
-    if found is None:
-        return ""
-    low, high = found.low, found.high
-    value = (low + high) / 2 if low is not None and high is not None else (low if low is not None else high)
-    return f"{value} {found.unit}"
+def arrives(scene: Scene) -> Waits:
+    """Over the counter, unless a companion's hand-in brought it already."""
+    if not scene.number:
+        scene.take_in()
+        if scene.chance_of(0.3):
+            scene.accept_terms()
+    yield minutes(6)
+    scene.record()
+    if scene.chance_of(0.3):
+        scene.lay(scene.one_of("bench_places"))
+    if scene.chance_of(0.1):
+        yield hours(scene, 1, 20)
+        scene.customer_answers_record()
+
+
+def is_repaired(scene: Scene) -> Waits:
+    """Cleaning where there is dust, board work, the tray, notes, a part if the tale needs one."""
+    yield days(scene, 1, 4)
+    if scene.chance_of(0.4):
+        scene.move("cleaning")
+        yield hours(scene, 2, 20)
+    scene.move("board_work")
+    opened = scene.chance_of(0.6)
+    if opened:
+        yield minutes(20)
+        scene.open_up()
+    yield hours(scene, 1, 2)
+    noted = scene.note(scene.house.chance.choice(scene.tale["bench"]))
+    if scene.chance_of(0.05):
+        yield minutes(9)
+        scene.correct(noted.revision, scene.one_of("corrections"))
+    yield from waits(scene)
+    if "free" in scene.tale and scene.chance_of(0.6):
+        scene.give(scene.text(scene.tale["free"]))
+    yield hours(scene, 2, 9)
+    scene.tell(scene.text(scene.tale["told"]))
+    if opened:
+        yield minutes(30)
+        scene.close_up()
+
+
+def waits(scene: Scene) -> Waits:
+    """For a part or for the customer, where it comes to that."""
+    if "part" in scene.tale and scene.chance_of(0.5):
+        expected = scene.house.chance.randrange(2, 8)
+        scene.order(expected)
+        yield days(scene, expected, expected + 2)
+        scene.part_comes()
+    elif scene.chance_of(0.1):
+        scene.hold("customer", scene.one_of("customer_asks"))
+        yield days(scene, 1, 4)
+        scene.hold("none")
+
+
+def is_tested(scene: Scene) -> Waits:
+    """Into testing, sometimes back once, and the test sheet."""
+    yield minutes(20)
+    scene.move("testing")
+    if "mistake" in scene.tale and scene.chance_of(0.4):
+        yield hours(scene, 1, 3)
+        scene.move("board_work", why=scene.tale["mistake"])
+        yield days(scene, 1, 2)
+        scene.move("testing")
+    yield hours(scene, 2, 5)
+    scene.test(failing=scene.tale["kind"] == "laptop" and scene.chance_of(0.1))
+    if scene.has_mains and scene.chance_of(0.5):
+        scene.test_mains()
+    yield hours(scene, 1, 4)
+    scene.move("ready")
+    if scene.chance_of(0.4):
+        scene.lay(scene.one_of("ready_places"))
+
+
+def is_collected(scene: Scene) -> Waits:
+    """The next day, or when they find the time."""
+    yield days(scene, 1, 9)
+    scene.hand_over()
+
+
+def stopped(story: Story, stage: str | None, then: Callable[[Scene], object] | None = None) -> Story:
+    """The story, left off when the device comes to a stage (None: announced), and perhaps one more deed there."""
+
+    def shortened(scene: Scene) -> Waits:
+        for wait in story(scene):
+            if scene.stage == stage:
+                break
+            yield wait
+        if then:
+            yield hours(scene, 1, 4)
+            then(scene)
+
+    return shortened
+
+
+def minutes(number: int) -> timedelta:
+    """So many minutes."""
+    return timedelta(minutes=number)
+
+
+def hours(scene: Scene, least: int, most: int) -> timedelta:
+    """Some hours at the scene's pace."""
+    return timedelta(hours=scene.house.chance.uniform(least, most) * scene.pace)
+
+
+def days(scene: Scene, least: int, most: int) -> timedelta:
+    """Some days at the scene's pace."""
+    return timedelta(days=scene.house.chance.uniform(least, most) * scene.pace)

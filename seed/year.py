@@ -1,0 +1,142 @@
+"""A year of the demo shop, lived through by a clock that walks: who comes when, and all stories side by side.
+
+Deterministic: the same seed and the same present moment tell the same year.
+"""
+
+from __future__ import annotations
+
+import heapq
+import tomllib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from random import Random
+from typing import Any
+
+from notifications.instants import FixedClock
+from portal.actions.desk import By, Desk
+from portal.rules.hours import next_open
+from portal.rules.policy import Policy
+from seed.scene import Scene, Stage
+from seed.stories import (
+    Story,
+    asked_back,
+    beyond_repair,
+    came_by_post,
+    mended,
+    stopped,
+    with_a_damaged_battery,
+    with_a_dispute,
+)
+
+# How often each story is told among those that end.
+_ENDING = (
+    (mended, 84),
+    (came_by_post, 4),
+    (beyond_repair, 6),
+    (asked_back, 3),
+    (with_a_damaged_battery, 1),
+    (with_a_dispute, 2),
+)
+# The devices that are still here: story, how many, and between how many days ago they came.
+_STILL_HERE: tuple[tuple[Story, int, int, int], ...] = (
+    (stopped(came_by_post, None), 3, 0, 1),
+    (stopped(mended, "received"), 7, 0, 3),
+    (stopped(mended, "received", lambda scene: scene.hold("customer", scene.one_of("customer_asks"))), 2, 3, 9),
+    (stopped(with_a_damaged_battery, "received", lambda scene: scene.record(battery=("swollen",))), 1, 0, 1),
+    (stopped(mended, "cleaning"), 6, 4, 9),
+    (stopped(mended, "board_work"), 6, 4, 9),
+    (stopped(mended, "board_work", lambda scene: scene.hold("part")), 3, 6, 14),
+    (stopped(mended, "board_work", lambda scene: scene.hold("approval", "Asked by telephone.")), 2, 6, 12),
+    (stopped(mended, "testing"), 5, 9, 14),
+    (stopped(mended, "testing", lambda scene: scene.hold("dispute", scene.house.words["objection"])), 1, 9, 14),
+    (stopped(mended, "ready"), 8, 12, 30),
+)
+
+
+@dataclass(frozen=True)
+class Size:
+    """How much happens: devices that came so long ago that all have left, those that came lately, copies of the rest."""
+
+    gone: int = 306
+    lately: int = 14
+    here: int = 1
+
+
+WHOLE = Size()
+
+
+def live(
+    desk: Desk, clock: FixedClock, now: datetime, bench: By, keeper: By, seed: int, size: Size = WHOLE
+) -> Iterator[datetime]:
+    """Live through the year up to `now`; yields each evening, so that the caller can deliver the day's mail."""
+    with desk.reading() as connection:
+        policy = desk.policy(connection)
+    words = _toml("words.toml")
+    chance = Random(f"stories {seed}")  # noqa: S311 (stories, not secrets)
+    house = Stage(desk, policy, bench, keeper, words, chance)
+    tales = _toml("tales.toml")["tales"]
+    running: list[tuple[datetime, int, Iterator[timedelta]]] = []
+    for begins, story, pace in _programme(chance, now, size):
+        scene = cast(house, tales, pace)
+        first = _in_opening_hours(begins, policy)
+        _enter(running, first, story(scene))
+        if story is mended and scene.chance_of(0.06):
+            scene.companion = cast(house, tales, pace, beside=scene)
+            _enter(running, _in_opening_hours(first + timedelta(minutes=15), policy), mended(scene.companion))
+    yield from _play(running, clock, now, policy)
+    clock.at = now
+
+
+def cast(house: Stage, tales: list[Mapping[str, Any]], pace: float, beside: Scene | None = None) -> Scene:
+    """Somebody with a device; `beside` is a scene whose customer brings this device too."""
+    chance, words = house.chance, house.words
+    tale = chance.choice(tales)
+    device = chance.choice(tale["devices"])
+    if beside:
+        return Scene(house, tale, device, beside.language, beside.name, beside.email, beside.phone, pace)
+    language = "de" if chance.random() < 0.15 else "en"
+    name = chance.choice(words["german_names" if language == "de" else "names"])
+    by_mail = chance.random() < 0.85
+    email = f"{name.lower().replace(' ', '.')}@example.org" if by_mail else ""
+    phone = f"07700 900{chance.randrange(1000):03}" if not by_mail or chance.random() < 0.7 else ""
+    return Scene(house, tale, device, language, name, email, phone, pace, express=chance.random() < 0.06)
+
+
+def _programme(chance: Random, now: datetime, size: Size) -> Iterator[tuple[datetime, Story, float]]:
+    """When each story begins. Those that must be over by now begin so early that the slowest of them is."""
+    stories, shares = [story for story, _share in _ENDING], [share for _story, share in _ENDING]
+    for ago in [chance.uniform(60, 365) for _ in range(size.gone)] + [
+        chance.uniform(8, 60) for _ in range(size.lately)
+    ]:
+        yield now - timedelta(days=ago), chance.choices(stories, shares)[0], 1.0
+    for story, number, latest, earliest in _STILL_HERE * size.here:
+        for _ in range(number):
+            yield now - timedelta(days=chance.uniform(latest, earliest), hours=2), story, 0.4
+
+
+def _play(
+    running: list[tuple[datetime, int, Iterator[timedelta]]], clock: FixedClock, now: datetime, policy: Policy
+) -> Iterator[datetime]:
+    while running and running[0][0] < now:
+        at, place, story = heapq.heappop(running)
+        if at.date() > clock.at.date():
+            yield clock.at
+        clock.at = at
+        wait = next(story, None)
+        if wait is not None:
+            heapq.heappush(running, (_in_opening_hours(at + wait, policy), place, story))
+    yield clock.at
+
+
+def _enter(running: list[tuple[datetime, int, Iterator[timedelta]]], at: datetime, story: Iterator[timedelta]) -> None:
+    heapq.heappush(running, (at, len(running), story))
+
+
+def _in_opening_hours(moment: datetime, policy: Policy) -> datetime:
+    return next_open(moment, policy) or moment
+
+
+def _toml(name: str) -> Any:
+    return tomllib.loads((Path(__file__).parent / name).read_text(encoding="utf-8"))
