@@ -78,7 +78,8 @@ class PolicyShelf:
             text = policies.document(connection, number)
             if text is None:
                 raise NoPolicy
-            self._parsed[number] = Policy.model_validate(tomllib.loads(text))
+            # Of two threads that parse at once the first is kept, since `must_still_hold` asks for the very same one.
+            self._parsed.setdefault(number, Policy.model_validate(tomllib.loads(text)))
         return number, self._parsed[number]
 
 

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+
 import pytest
 from sqlalchemy import delete
 
 from portal.actions.desk import Desk, NoPolicy, NotFound, PolicyShelf, find
 from portal.rules.numbers import spoken
+from portal.rules.policy import Policy
 from portal.store import policies
 from portal.store.tables import policies as policies_table
 
@@ -61,3 +65,17 @@ def test_a_repair_that_is_not_there_is_named_as_it_is_spoken(desk: Desk) -> None
         find(connection, "57 24")
 
     assert str(missing.value.reason) == "There is no repair 572-4 here."
+
+
+def test_a_revision_that_two_threads_parse_at_once_is_the_same_to_both(desk: Desk) -> None:
+    together = Barrier(4)
+
+    def read(_place: int) -> Policy:
+        with desk.reading() as connection:
+            together.wait()
+            return desk.policy(connection)
+
+    with ThreadPoolExecutor(4) as pool:
+        first, *others = pool.map(read, range(4))
+
+    assert all(other is first for other in others)
