@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from flask import request
 from flask_wtf import FlaskForm
+from werkzeug.datastructures import MultiDict
 from wtforms import HiddenField
 
 from portal.actions.desk import Stale
@@ -69,6 +70,23 @@ def attempt(deed: Callable[[], object]) -> Answer:
         return Answer(reasons=unfit.reasons, at_field=unfit.field, status=422)
     except Refused as refused:
         return Answer(reasons=refused.reasons, kind=type(refused), status=422)
+
+
+class Filled:
+    """What a form shows in its fields, by their names: what was typed, or what it begins with. Nothing is ''."""
+
+    def __init__(self, values: Mapping[str, str]) -> None:
+        self._values = values
+
+    def __getitem__(self, name: str) -> str:
+        return self._values.get(name, "")
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._values
+
+    def all(self, name: str) -> list[str]:
+        """Every value of a field that may stand several times."""
+        return self._values.getlist(name) if isinstance(self._values, MultiDict) else []
 
 
 def typed(name: str) -> str:

@@ -9,7 +9,7 @@ from portal.actions.shelf import day
 from portal.rules import policy_edit
 from portal.rules.refusals import needs
 from portal.rules.sentences import Sentence, say
-from portal.web.forms import Answer, typed
+from portal.web.forms import Answer, Filled, typed
 from portal.web.request_context import desk, policy, speaking
 from portal.web.shop import blueprint
 from portal.web.shop.proposal import edited, in_force, show
@@ -62,7 +62,7 @@ def _page(answer: Answer) -> ResponseReturnValue:
     page = render_template(
         "shop/closed.html",
         answer=answer,
-        typed=request.form,
+        typed=Filled(request.form),
         coming=[span for span in spans if span.last >= today],
         past=[span for span in spans if span.last < today][::-1],
         languages=policy().shop.languages,

@@ -12,7 +12,7 @@ from portal.rules.gates import GATES
 from portal.rules.policy import Stage
 from portal.rules.refusals import Unfit
 from portal.rules.sentences import say
-from portal.web.forms import Answer, typed
+from portal.web.forms import Answer, Filled, typed
 from portal.web.request_context import policy
 from portal.web.shop import blueprint
 from portal.web.shop.proposal import edited, in_force, show
@@ -84,7 +84,7 @@ def _list_page(answer: Answer, form: str = "") -> ResponseReturnValue:
         "shop/stages.html",
         answer=answer,
         form=form,
-        typed=request.form,
+        typed=Filled(request.form),
         stages=policy().stages,
         languages=policy().shop.languages,
         seen=in_force()[0],
@@ -101,7 +101,7 @@ def _stage_page(key: str, answer: Answer, *, posted: bool = True) -> ResponseRet
         "shop/stage.html",
         answer=answer,
         stage=found,
-        values=values,
+        values=Filled(values),
         gates=GATES,
         languages=policy().shop.languages,
         seen=in_force()[0],
