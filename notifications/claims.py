@@ -2,6 +2,9 @@
 
 A claim that its sender never settled is picked up by the ordinary claim once its lease is over, so no rescue job exists
 that could get stuck. A late settle with an old lease changes nothing.
+
+Messages with one gather key that wait together are claimed under one lease and share one message id from then on: they
+go out, or fail, as one. Only the first of them can be found by a claim, so two claims never share a group between them.
 """
 
 from __future__ import annotations
@@ -12,12 +15,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, select, update
+from sqlalchemy import Connection, bindparam, case, exists, func, or_, select, update
 
-from notifications.tables import outbox
+from notifications.tables import OPEN, outbox
 
-LEASE = timedelta(minutes=10)  # more than all waits of one sending together
-_OPEN = outbox.c.state.in_(("waiting", "claimed", "unknown"))
+LEASE = timedelta(minutes=30)  # more than all the waits of handing one letter over together
 _COLUMNS = (
     outbox.c.id,
     outbox.c.event,
@@ -32,14 +34,13 @@ _COLUMNS = (
     outbox.c.made_at,
     outbox.c.attempts,
     outbox.c.unknowns,
-    outbox.c.handing_over_at,
     outbox.c.message_id,
 )
 
 
 @dataclass(frozen=True)
 class Claimed:
-    """A message that is ours until the lease is over. `facts` are its own and those gathered with it."""
+    """A message that is ours until the lease is over, with those gathered with it (`ids` and `facts` are of all)."""
 
     id: int
     event: str
@@ -52,114 +53,183 @@ class Claimed:
     gather: str | None
     facts: tuple[Mapping[str, Any], ...]
     made_at: datetime
-    attempts: int  # this one counted
-    unknowns: int
-    handing_over_at: datetime | None  # set: an earlier sender was lost while handing over
-    message_id: str | None
+    attempts: int  # on this channel, this one counted
+    unknowns: int  # earlier hand-overs that were never answered: the recipient may have it
+    message_id: str
+    ids: tuple[int, ...]
     lease: str
 
+    @property
+    def via(self) -> str:
+        """The channel that is tried now; "" when none is left."""
+        return self.channels[self.channel] if self.channel < len(self.channels) else ""
 
+    @property
+    def has_more_channels(self) -> bool:
+        """Whether another channel comes after this one."""
+        return self.channel + 1 < len(self.channels)
+
+
+_EXPIRE = (
+    update(outbox)
+    .where(OPEN, outbox.c.due_at <= bindparam("now"), outbox.c.expires_at <= bindparam("now"))
+    .values(
+        # What may have arrived stays in doubt; what was tried in vain has failed; what was never tried has expired.
+        state=case((outbox.c.unknowns > 0, "unknown"), (outbox.c.attempts > 0, "failed"), else_="expired"),
+        settled_at=bindparam("now"),
+        lease=None,
+        lease_until=None,
+    )
+)
+_found = outbox.alias("found")
+_elder = outbox.alias("elder")
+_LED_BY_ANOTHER = exists().where(
+    _found.c.gather.is_not(None),
+    _elder.c.settled_at.is_(None),
+    _elder.c.gather == _found.c.gather,
+    _elder.c.recipient == _found.c.recipient,
+    _elder.c.message_id.is_not_distinct_from(_found.c.message_id),
+    _elder.c.id < _found.c.id,
+)
 # The lock lets two claims on PostgreSQL pass each other by; on SQLite a writing transaction is alone anyway.
 _DUE = (
-    select(*_COLUMNS)
-    .where(_OPEN, outbox.c.due_at <= bindparam("now"))
-    .order_by(outbox.c.due_at, outbox.c.id)
+    select(_found.c.id)
+    .where(
+        _found.c.settled_at.is_(None),
+        _found.c.due_at <= bindparam("now"),
+        or_(_found.c.lease_until.is_(None), _found.c.lease_until <= bindparam("now")),
+        _found.c.expires_at > bindparam("now"),
+        ~_LED_BY_ANOTHER,
+    )
+    .order_by(_found.c.due_at, _found.c.id)
     .limit(1)
-    .with_for_update(skip_locked=True)
+    .with_for_update(skip_locked=True, of=_found)
+    .scalar_subquery()
 )
 _CLAIMING = {
     "state": "claimed",
     "lease": bindparam("token"),
     "lease_until": bindparam("until"),
-    "due_at": bindparam("until"),  # so that one condition finds what is due and what was left lying
+    "due_at": bindparam("until"),  # so that one index finds what is due and what was left lying
+    "attempts": outbox.c.attempts + 1,
 }
-_CLAIM = update(outbox).where(outbox.c.id == bindparam("wanted")).values(attempts=outbox.c.attempts + 1, **_CLAIMING)
+_CLAIM = (
+    update(outbox)
+    .where(outbox.c.id == _DUE)
+    .values(message_id=func.coalesce(outbox.c.message_id, bindparam("new_id")), **_CLAIMING)
+    .returning(*_COLUMNS)
+)
+# Those that wait (fresh: no message id yet), or those that were with this one before (its message id).
 _GATHER = (
     update(outbox)
     .where(
+        OPEN,
         outbox.c.gather == bindparam("key"),
         outbox.c.recipient == bindparam("whom"),
-        outbox.c.state == "waiting",
-        outbox.c.id != bindparam("wanted"),
+        outbox.c.id != bindparam("first"),
+        outbox.c.message_id.is_not_distinct_from(bindparam("known_as")),
     )
-    .values(attempts=outbox.c.attempts + 1, **_CLAIMING)
+    .values(message_id=bindparam("new_id"), **_CLAIMING)
     .returning(outbox.c.id, outbox.c.facts)
 )
-_SETTLE = update(outbox).where(outbox.c.lease == bindparam("held"), outbox.c.state == "claimed")
+_MINE = update(outbox).where(
+    outbox.c.id.in_(bindparam("mine", expanding=True)), outbox.c.lease == bindparam("held"), OPEN
+)
+_RELEASED: Mapping[str, None] = {"lease": None, "lease_until": None, "handing_over_at": None}
+
+
+def expire(connection: Connection, now: datetime) -> int:
+    """End what is past its time, and tell how many messages that were."""
+    return connection.execute(_EXPIRE, {"now": now}).rowcount
 
 
 def claim(connection: Connection, now: datetime, lease: timedelta = LEASE) -> Claimed | None:
-    """Claim the message that has been due longest, with whatever gathers with it; None when nothing is due.
+    """Claim the message that has been due longest, with those that gather with it; None when nothing is due.
 
     The try is counted here, so that a message which kills its sender is not tried for ever.
     """
-    row = connection.execute(_DUE, {"now": now}).first()
+    leasing = {"token": secrets.token_hex(16), "until": now + lease, "new_id": secrets.token_hex(16)}
+    row = connection.execute(_CLAIM, {"now": now, **leasing}).first()
     if row is None:
         return None
-    token, until = secrets.token_hex(16), now + lease
-    connection.execute(_CLAIM, {"wanted": row.id, "token": token, "until": until})
-    gathered: list[Mapping[str, Any]] = []
+    others: list[tuple[int, Mapping[str, Any]]] = []
     if row.gather:
-        found = connection.execute(
-            _GATHER,
-            {"key": row.gather, "whom": row.recipient, "wanted": row.id, "token": token, "until": until},
-        )
-        gathered = [facts for _id, facts in sorted(found.all())]
-    values = row._asdict() | {"attempts": row.attempts + 1, "facts": (row.facts, *gathered), "lease": token}
-    return Claimed(**values)
+        fresh = row.message_id == leasing["new_id"]
+        gathering = {"key": row.gather, "whom": row.recipient, "first": row.id}
+        gathering |= {"known_as": None if fresh else row.message_id, "new_id": row.message_id}
+        found = connection.execute(_GATHER, leasing | gathering)
+        others = sorted(((other, facts) for other, facts in found), key=lambda pair: pair[0])
+    return Claimed(
+        **row._asdict()
+        | {
+            "facts": (row.facts, *(facts for _other, facts in others)),
+            "ids": (row.id, *(other for other, _facts in others)),
+            "lease": leasing["token"],
+        }
+    )
 
 
-def hand_over(connection: Connection, claimed: Claimed, message_id: str, now: datetime) -> bool:
-    """Note, before it happens, that the message is being handed over. False when the lease was lost."""
-    return _settle(connection, claimed, handing_over_at=now, message_id=message_id)
+def begin(connection: Connection, claimed: Claimed, now: datetime, again_at: datetime) -> bool:
+    """Note, before it happens, that the message is being handed over; a lost sender's waits till `again_at`.
+
+    False when the lease was lost, or a message of the group was withdrawn meanwhile: then it must not go out.
+    """
+    values = {"handing_over_at": now, "due_at": again_at, "unknowns": claimed.unknowns + 1}
+    return _settle(connection, claimed, values) == len(claimed.ids)
 
 
 def sent(connection: Connection, claimed: Claimed, now: datetime) -> bool:
     """The other side has it."""
-    return _end(connection, claimed, "sent", now, "")
+    return _end(connection, claimed, "sent", now, "", unknowns=claimed.unknowns)
 
 
 def failed(connection: Connection, claimed: Claimed, now: datetime, why: str) -> bool:
     """It cannot be delivered, on any channel."""
-    return _end(connection, claimed, "failed", now, why)
+    return _end(connection, claimed, "failed", now, why, unknowns=claimed.unknowns)
 
 
 def withdrawn(connection: Connection, claimed: Claimed, now: datetime, why: str) -> bool:
-    """It is no longer true, or nobody is there to be told."""
-    return _end(connection, claimed, "withdrawn", now, why)
+    """It is no longer true, or nobody is there to be told. What may have arrived stays in doubt."""
+    return _end(connection, claimed, "unknown" if claimed.unknowns else "withdrawn", now, why)
 
 
-def expired(connection: Connection, claimed: Claimed, now: datetime) -> bool:
-    """Its time has passed."""
-    return _end(connection, claimed, "expired", now, "")
+def left_in_doubt(connection: Connection, claimed: Claimed, now: datetime, why: str) -> bool:
+    """It may have arrived, and is not tried again."""
+    return _end(connection, claimed, "unknown", now, why)
 
 
 def unknown(connection: Connection, claimed: Claimed, again_at: datetime, why: str) -> bool:
     """The line broke while it was handed over; it is tried once more at `again_at`."""
-    values = {"state": "unknown", "due_at": again_at, "unknowns": claimed.unknowns + 1, "outcome": why}
-    return _settle(connection, claimed, **values, **_RELEASED)
+    return _settle(connection, claimed, {"state": "unknown", "due_at": again_at, "outcome": why, **_RELEASED}) > 0
 
 
 def later(connection: Connection, claimed: Claimed, again_at: datetime, why: str, *, counts: bool) -> bool:
-    """Not now. `counts` says whether this was a try that failed, or only not the time."""
-    attempts = claimed.attempts if counts else claimed.attempts - 1
-    values = {"state": "waiting", "due_at": again_at, "attempts": attempts, "outcome": why}
-    return _settle(connection, claimed, **values, **_RELEASED)
+    """Not now. `counts` says whether this was a try that failed, or only not the time.
+
+    What is surely not with the recipient loses its message id, so that it may be gathered anew.
+    """
+    values = {
+        "state": "unknown" if claimed.unknowns else "waiting",
+        "due_at": again_at,
+        "attempts": claimed.attempts if counts else claimed.attempts - 1,
+        "unknowns": claimed.unknowns,
+        "message_id": claimed.message_id if claimed.unknowns else None,
+        "outcome": why,
+    }
+    return _settle(connection, claimed, {**values, **_RELEASED}) > 0
 
 
 def next_channel(connection: Connection, claimed: Claimed, now: datetime, why: str) -> bool:
     """This channel is hopeless: on to the next in the same row, with its tries counted anew."""
     values = {"state": "waiting", "due_at": now, "channel": claimed.channel + 1, "attempts": 0, "outcome": why}
-    return _settle(connection, claimed, **values, message_id=None, unknowns=0, **_RELEASED)
+    return _settle(connection, claimed, {**values, "message_id": None, "unknowns": 0, **_RELEASED}) > 0
 
 
-_RELEASED: Mapping[str, None] = {"lease": None, "lease_until": None, "handing_over_at": None}
+def _end(connection: Connection, claimed: Claimed, state: str, now: datetime, why: str, **more: object) -> bool:
+    values = {"state": state, "settled_at": now, "outcome": why, "lease": None, "lease_until": None, **more}
+    return _settle(connection, claimed, values) > 0
 
 
-def _end(connection: Connection, claimed: Claimed, state: str, now: datetime, why: str) -> bool:
-    return _settle(connection, claimed, state=state, settled_at=now, outcome=why, **_RELEASED)
-
-
-def _settle(connection: Connection, claimed: Claimed, **values: object) -> bool:
-    """Change what this lease holds. False: the lease was lost meanwhile, and nothing was changed."""
-    return connection.execute(_SETTLE.values(**values), {"held": claimed.lease}).rowcount > 0
+def _settle(connection: Connection, claimed: Claimed, values: Mapping[str, object]) -> int:
+    """Change what this lease holds, and tell how many rows; 0: the lease was lost meanwhile, nothing was changed."""
+    return connection.execute(_MINE.values(values), {"mine": claimed.ids, "held": claimed.lease}).rowcount

@@ -18,24 +18,35 @@ from sqlalchemy import Connection
 from notifications import claims
 from notifications.channels import Channel, ChannelDown, Hopeless, Line, LineBroke, TryLater
 from notifications.claims import LEASE, Claimed
+from notifications.faults import log_fault
 from notifications.instants import Clock
-from notifications.letters import Compose, Due, Later, Letter, Withdrawn
+from notifications.letters import Compose, Due, Later, Letter, Unreachable, Withdrawn
 
 log = logging.getLogger(__name__)
 
 FIRST_RETRY, LONGEST_RETRY = timedelta(minutes=10), timedelta(hours=4)  # greylisting wants a few minutes at least
 AGAIN_AFTER_UNKNOWN = timedelta(minutes=30)  # RFC 5321 4.5.4.1: at least half an hour
-MOST_ATTEMPTS = 40  # more than four days of retries make; only a message that kills its sender comes so far
+SOONEST = timedelta(minutes=1)  # a "later" that is now would go round for ever
 Writing = Callable[[], AbstractContextManager[Connection]]
+Settle = Callable[[Connection], bool]
 
 
 def no_fault(_point: str) -> None:
     """The fail point of every real installation: nothing happens there."""
 
 
+def always() -> bool:
+    """Nobody asks a sending to stop."""
+    return True
+
+
 @dataclass(frozen=True)
 class PostOffice:
-    """What sending is done with. `fail_point` is called by name between every two steps; tests crash there."""
+    """What sending is done with.
+
+    `fail_point` is called by name between every two steps: "claimed", "composed", "handing over", "handed over",
+    "settled"; tests crash there. `going_on` is asked before each message, so that a stop waits for one only.
+    """
 
     writing: Writing
     clock: Clock
@@ -44,6 +55,7 @@ class PostOffice:
     jitter: Random
     lease: timedelta = LEASE
     fail_point: Callable[[str], None] = no_fault
+    going_on: Callable[[], bool] = always
 
 
 @dataclass
@@ -69,7 +81,9 @@ def send_due(office: PostOffice, most: int = 10_000) -> Batch:
     """Send until nothing is due (or `most` were looked at). The batch returned tells the counts."""
     with ExitStack() as lines:
         batch = Batch(office, lines)
-        while batch.looked_at < most:
+        with office.writing() as connection:
+            batch.failed += claims.expire(connection, office.clock.now())
+        while batch.looked_at < most and office.going_on():
             now = office.clock.now()
             with office.writing() as connection:
                 claimed = claims.claim(connection, now, office.lease)
@@ -81,104 +95,114 @@ def send_due(office: PostOffice, most: int = 10_000) -> Batch:
         return batch
 
 
+def retry_after(attempts: int, jitter: Random) -> timedelta:
+    """How long to wait after so many tries: ten minutes, doubling to four hours, and up to a fifth more."""
+    plain: timedelta = min(FIRST_RETRY * (1 << min(attempts - 1, 10)), LONGEST_RETRY)
+    return plain * jitter.uniform(1.0, 1.2)
+
+
 def _deliver(batch: Batch, claimed: Claimed, now: datetime) -> None:
-    if claimed.handing_over_at is not None:  # its sender was lost in the middle of handing over
-        return _line_broke(batch, claimed, claimed.handing_over_at, "the sender was lost while handing over")
-    if claimed.expires_at <= now:
-        return _settle(batch, lambda connection: claims.expired(connection, claimed, now))
-    if claimed.attempts > MOST_ATTEMPTS:
+    channel = batch.office.channels.get(claimed.via)
+    if channel is None:
+        return _give_up(batch, claimed, now, f"there is no channel {claimed.via!r} here")
+    if claimed.unknowns > channel.repeats:
+        return _settle(
+            batch, lambda c: claims.left_in_doubt(c, claimed, now, "nobody knows whether it arrived"), "failed"
+        )
+    if claimed.attempts > channel.most_attempts:
         return _give_up(batch, claimed, now, "tried too often")
-    name = claimed.channels[claimed.channel] if claimed.channel < len(claimed.channels) else ""
-    if name not in batch.office.channels:
-        return _give_up(batch, claimed, now, f"there is no channel {name}" if name else "no channel is left")
-    if name in batch.down:
+    if claimed.via in batch.down:
         return _later(batch, claimed, now + FIRST_RETRY, "the channel does not work", counts=False)
-    return _compose_and_send(batch, claimed, name, now)
-
-
-def _compose_and_send(batch: Batch, claimed: Claimed, name: str, now: datetime) -> None:
-    office = batch.office
-    message_id = claimed.message_id or office.channels[name].new_message_id()
-    due = Due(
-        claimed.id,
-        claimed.event,
-        claimed.cause,
-        claimed.recipient,
-        claimed.reference,
-        claimed.facts,
-        claimed.made_at,
-        message_id,
-    )
-    composed = office.compose(due, name, now)
-    office.fail_point("composed")
+    composed = _composed(batch.office, claimed, now)
+    batch.office.fail_point("composed")
     match composed:
-        case Withdrawn(why):
-            _settle(batch, lambda connection: claims.withdrawn(connection, claimed, now, why))
-        case Later(until):
-            _later(batch, claimed, until, "", counts=False)
         case Letter():
-            _hand_over(batch, claimed, name, composed, message_id)
+            return _hand_over(batch, claimed, composed)
+        case Withdrawn(why):
+            return _settle(batch, lambda c: claims.withdrawn(c, claimed, now, why))
+        case Unreachable(why) if not claimed.has_more_channels:
+            return _settle(batch, lambda c: claims.withdrawn(c, claimed, now, why))
+        case Unreachable(why):
+            return _give_up(batch, claimed, now, why)
+        case Later(until):
+            return _later(batch, claimed, max(until, now + SOONEST), "", counts=False)
+        case Exception():
+            again_at = now + retry_after(claimed.attempts, batch.office.jitter)
+            return _later(batch, claimed, again_at, f"it could not be written: {type(composed).__name__}", counts=True)
 
 
-def _hand_over(batch: Batch, claimed: Claimed, name: str, letter: Letter, message_id: str) -> None:
+def _composed(
+    office: PostOffice, claimed: Claimed, now: datetime
+) -> Letter | Later | Unreachable | Withdrawn | Exception:
+    """The letter, or why there is none. One that cannot be written must not keep the others from going out."""
+    due = Due(
+        id=claimed.id,
+        event=claimed.event,
+        cause=claimed.cause,
+        recipient=claimed.recipient,
+        reference=claimed.reference,
+        facts=claimed.facts,
+        made_at=claimed.made_at,
+        message_id=claimed.message_id,
+    )
+    try:
+        return office.compose(due, claimed.via, now)
+    except Exception as fault:
+        log_fault(f"Message {claimed.id} ({claimed.event}) could not be written", fault)
+        return fault
+
+
+def _hand_over(batch: Batch, claimed: Claimed, letter: Letter) -> None:
     office, now = batch.office, batch.office.clock.now()
     with office.writing() as connection:
-        if not claims.hand_over(connection, claimed, message_id, now):
-            log.warning("Message %s: its lease was over before it was handed over.", claimed.id)
-            return None
+        begun = claims.begin(connection, claimed, now, now + AGAIN_AFTER_UNKNOWN)
+    if not begun:
+        log.warning("Message %s: it was taken back, or its lease was over, before it was handed over.", claimed.id)
+        return _later(batch, claimed, now, "", counts=False)
     office.fail_point("handing over")
     try:
-        batch.line(name).send(letter, message_id)
-    except LineBroke as fault:
-        return _line_broke(batch, claimed, now, fault.why)
+        batch.line(claimed.via).send(letter, claimed.message_id, now)
     except TryLater as fault:
         return _later(batch, claimed, now + retry_after(claimed.attempts, office.jitter), fault.why, counts=True)
     except ChannelDown as fault:
-        batch.down.add(name)
-        log.error("Channel %s does not work; its messages wait.", name)
+        batch.down.add(claimed.via)
+        log.error("Channel %s does not work; its messages wait.", claimed.via)
         return _later(batch, claimed, now + FIRST_RETRY, fault.why, counts=False)
     except Hopeless as fault:
         return _give_up(batch, claimed, now, fault.why)
+    except LineBroke as fault:
+        return _line_broke(batch, claimed, now, fault.why)
+    except Exception as fault:  # nobody knows how far it came
+        log_fault(f"Message {claimed.id}: channel {claimed.via} broke off", fault)
+        return _line_broke(batch, claimed, now, f"the channel broke off: {type(fault).__name__}")
     office.fail_point("handed over")
-    return _settle(batch, lambda connection: claims.sent(connection, claimed, office.clock.now()), done=True)
+    return _settle(batch, lambda c: claims.sent(c, claimed, office.clock.now()), "done")
 
 
-def retry_after(attempts: int, jitter: Random) -> timedelta:
-    """How long to wait after so many tries: ten minutes, doubling to four hours, a fifth more or less."""
-    plain: timedelta = min(FIRST_RETRY * (1 << min(attempts - 1, 10)), LONGEST_RETRY)
-    return plain * jitter.uniform(0.8, 1.2)
-
-
-def _line_broke(batch: Batch, claimed: Claimed, when: datetime, why: str) -> None:
-    """It may have arrived: once more under the same name, and no more after that."""
-    if claimed.unknowns:
-        return _end_failed(batch, claimed, f"{why}, for the second time; it has probably arrived")
-    again_at = when + AGAIN_AFTER_UNKNOWN
-    return _settle(batch, lambda connection: claims.unknown(connection, claimed, again_at, why), failed=True)
+def _line_broke(batch: Batch, claimed: Claimed, now: datetime, why: str) -> None:
+    """It may have arrived: once more under the same name where the channel can take that, and no more after it."""
+    if claimed.unknowns < batch.office.channels[claimed.via].repeats:
+        again_at = now + AGAIN_AFTER_UNKNOWN
+        return _settle(batch, lambda c: claims.unknown(c, claimed, again_at, why), "failed")
+    return _settle(batch, lambda c: claims.left_in_doubt(c, claimed, now, why), "failed")
 
 
 def _give_up(batch: Batch, claimed: Claimed, now: datetime, why: str) -> None:
     """On to the next channel, or the end."""
-    if claimed.channel + 1 < len(claimed.channels):
-        return _settle(batch, lambda connection: claims.next_channel(connection, claimed, now, why), failed=True)
-    return _end_failed(batch, claimed, why)
-
-
-def _end_failed(batch: Batch, claimed: Claimed, why: str) -> None:
-    now = batch.office.clock.now()
-    _settle(batch, lambda connection: claims.failed(connection, claimed, now, why), failed=True)
+    end = claims.next_channel if claimed.has_more_channels else claims.failed
+    _settle(batch, lambda c: end(c, claimed, now, why), "failed")
 
 
 def _later(batch: Batch, claimed: Claimed, until: datetime, why: str, *, counts: bool) -> None:
-    again_at = min(until, claimed.expires_at) if counts else until
-    _settle(batch, lambda connection: claims.later(connection, claimed, again_at, why, counts=counts), failed=counts)
+    again_at = min(until, claimed.expires_at)
+    _settle(batch, lambda c: claims.later(c, claimed, again_at, why, counts=counts), "failed" if counts else "")
 
 
-def _settle(batch: Batch, settle: Callable[[Connection], bool], *, done: bool = False, failed: bool = False) -> None:
+def _settle(batch: Batch, settle: Settle, counts_as: str = "") -> None:
     with batch.office.writing() as connection:
         held = settle(connection)
     if not held:
         log.warning("A message was settled after its lease was over; nothing was changed.")
-    batch.done += done
-    batch.failed += failed
+    batch.done += counts_as == "done"
+    batch.failed += counts_as == "failed"
     batch.office.fail_point("settled")

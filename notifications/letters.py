@@ -10,7 +10,7 @@ from typing import Any
 
 @dataclass(frozen=True)
 class Due:
-    """A message that is due, as compose sees it. `facts` may be those of several gathered messages."""
+    """A message that is due, as compose sees it; of several gathered ones the first, with the facts of all."""
 
     id: int
     event: str
@@ -54,10 +54,18 @@ class Later:
 
 
 @dataclass(frozen=True)
+class Unreachable:
+    """Not by this channel: the recipient has no address for it, or none any more. The next channel is asked."""
+
+    why: str
+
+
+@dataclass(frozen=True)
 class Withdrawn:
     """Not any more: what the message says is no longer true, or nobody is there to be told."""
 
     why: str
 
 
-Compose = Callable[[Due, str, datetime], "Letter | Later | Withdrawn"]
+Composed = Letter | Later | Unreachable | Withdrawn
+Compose = Callable[[Due, str, datetime], Composed]  # (what is due, the channel's name, now)

@@ -1,4 +1,7 @@
-"""The outbox: messages that must go out, written in the same transaction as what caused them."""
+"""The outbox: messages that must go out, written in the same transaction as what caused them.
+
+Here is what callers need: to put, to withdraw, to show and to forget. Claiming and settling is in `claims`.
+"""
 
 from __future__ import annotations
 
@@ -7,10 +10,10 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, delete, func, insert, select
+from sqlalchemy import Connection, bindparam, case, delete, func, insert, or_, select, update
 from sqlalchemy.exc import IntegrityError
 
-from notifications.tables import outbox
+from notifications.tables import OPEN, outbox
 
 _FORGET = delete(outbox).where(outbox.c.reference == bindparam("wanted"))
 LIFE = timedelta(days=4)  # RFC 5321 4.5.4.1: give up after at least four to five days
@@ -21,7 +24,8 @@ class Message:
     """What must be told to whom, and why; the words are found when it is sent.
 
     `cause` names what happened and is unique with `recipient` for ever. `reference` and `recipient` are opaque to this
-    package. `facts` are not secret and hold no contact data.
+    package. `channels` are tried in order. Messages of one `gather` key share event and channels; those of one
+    recipient that wait together go out as one, when the first is due. `facts` are not secret, without contact data.
     """
 
     event: str
@@ -36,7 +40,12 @@ class Message:
 
 
 def put(connection: Connection, message: Message, now: datetime) -> bool:
-    """Write the message inside the caller's transaction. False when its cause was told this recipient before."""
+    """Write the message inside the caller's transaction. False when its cause was told this recipient before.
+
+    Raises ValueError for a message without a channel.
+    """
+    if not message.channels:
+        raise ValueError(f"The message {message.event!r} has no channel; at least one is needed.")
     not_before = message.not_before or now
     try:
         with connection.begin_nested():
@@ -59,6 +68,45 @@ def put(connection: Connection, message: Message, now: datetime) -> bool:
     except IntegrityError:
         return False
     return True
+
+
+_old = outbox.alias("old")
+# What is being handed over can no longer be stopped; what may have arrived stays in doubt, and is not sent again.
+# Locked in the order of ids, as a claim locks, so that the two never wait for each other.
+_WITHDRAW = (
+    update(outbox)
+    .where(
+        outbox.c.id.in_(
+            select(_old.c.id)
+            .where(
+                _old.c.settled_at.is_(None),
+                or_(_old.c.state != "claimed", _old.c.unknowns == 0),
+                or_(_old.c.reference == bindparam("of_reference"), _old.c.cause == bindparam("of_cause")),
+            )
+            .order_by(_old.c.id)
+            .with_for_update()
+        ),
+        OPEN,
+    )
+    .values(
+        state=case((outbox.c.unknowns > 0, "unknown"), else_="withdrawn"),
+        settled_at=bindparam("now"),
+        outcome=bindparam("why"),
+        lease=None,
+        lease_until=None,
+    )
+)
+
+
+def withdraw(
+    connection: Connection, now: datetime, why: str, *, reference: str | None = None, cause: str | None = None
+) -> int:
+    """Take back what has not gone out about `reference`, or of `cause`, inside the transaction that ends the cause.
+
+    Tells how many messages were taken back. One that is being handed over at this moment goes its way.
+    """
+    values = {"of_reference": reference, "of_cause": cause, "now": now, "why": why}
+    return connection.execute(_WITHDRAW, values).rowcount
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """Sweeps: repeatable passes of the clock, in a fixed order, each with a heartbeat, so that a silent stop is seen.
 
-A sweep asks "what is due?", so a missed tick costs only delay. A clock that jumped back holds the destructive ones.
+A sweep asks "what is due?", so a missed tick costs only delay. A clock that jumped holds the destructive ones, since
+what they delete would be gone though its time has not come.
 """
 
 from __future__ import annotations
@@ -11,16 +12,22 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlalchemy import Connection, bindparam, func, insert, select, update
+from sqlalchemy import Connection, bindparam, case, func, insert, select, update
 
+from notifications.faults import log_fault
 from notifications.tables import heartbeats
 
 log = logging.getLogger(__name__)
 
-_BACK_IS_A_JUMP = timedelta(minutes=5)
-_NEWEST = select(func.max(heartbeats.c.at))
+A_JUMP = timedelta(minutes=5)
+_NEWEST = select(func.max(heartbeats.c.newest_at))
 _ALL = select(heartbeats.c.sweep, heartbeats.c.at)
-_BEAT = update(heartbeats).where(heartbeats.c.sweep == bindparam("name"))
+_BEAT = (
+    update(heartbeats)
+    .where(heartbeats.c.sweep == bindparam("name"))
+    .values(newest_at=case((heartbeats.c.newest_at < bindparam("now"), bindparam("now")), else_=heartbeats.c.newest_at))
+)
+_TRUST = update(heartbeats).values(newest_at=heartbeats.c.at)
 
 
 @dataclass(frozen=True)
@@ -55,6 +62,7 @@ class Registry:
     def __init__(self, sweeps: Sequence[Sweep], writing: Callable[[], AbstractContextManager[Connection]]) -> None:
         self.sweeps = tuple(sweeps)
         self._writing = writing
+        self._jump = timedelta(0)
 
     def run(self, now: datetime, names: Sequence[str] = (), *, explicit: bool = False) -> Iterator[tuple[str, Tally]]:
         """Do each sweep (or those named) once, in their order.
@@ -72,31 +80,44 @@ class Registry:
     def once(self, sweep: Sweep, now: datetime, *, explicit: bool = False) -> Tally:
         """Do one sweep. What breaks in it is counted as failed and logged; the next ones go on."""
         try:
-            if sweep.destroys and not explicit and self._jumped(now):
-                log.error(
-                    "The clock stands before the newest heartbeat: %s is held until it has caught up.", sweep.name
-                )
+            if sweep.destroys and not explicit and (why := self._held(now)):
+                log.error("%s Nothing is deleted: %s is held.", why, sweep.name)
                 return Tally(failed=1)
             tally = sweep.run(now)
+            if not explicit:
+                self._beat(sweep.name, now, tally)
         except Exception as fault:
-            log.error("Sweep %s broke off: %s", sweep.name, type(fault).__name__)
+            log_fault(f"Sweep {sweep.name} broke off", fault)
             return Tally(failed=1)
-        if not explicit:
-            self._beat(sweep.name, now, tally)
         return tally
+
+    def jumped(self, by: timedelta) -> None:
+        """Hear of a jump of this process's clock: the destructive sweeps are held until it is started anew."""
+        self._jump = by
+
+    def trust_the_clock(self) -> None:
+        """Somebody looked: the clock is right now, whatever it said before. Held sweeps go on."""
+        self._jump = timedelta(0)
+        with self._writing() as connection:
+            connection.execute(_TRUST)
 
     def beats(self) -> dict[str, datetime]:
         """When each sweep was last done."""
         with self._writing() as connection:
             return {row.sweep: row.at for row in connection.execute(_ALL)}
 
-    def _jumped(self, now: datetime) -> bool:
+    def _held(self, now: datetime) -> str:
+        """Why nothing may be deleted now, or ""."""
+        if abs(self._jump) > A_JUMP:
+            return f"The clock jumped by {self._jump}. If it is right now, start the clock again."
         with self._writing() as connection:
             newest = connection.execute(_NEWEST).scalar()
-        return newest is not None and now < newest - _BACK_IS_A_JUMP
+        if newest is not None and now < newest - A_JUMP:
+            return f"The clock says {now:%Y-%m-%d %H:%M}Z, but it said {newest:%Y-%m-%d %H:%M}Z before."
+        return ""
 
     def _beat(self, name: str, now: datetime, tally: Tally) -> None:
         values = {"at": now, "looked_at": tally.looked_at, "done": tally.done, "failed": tally.failed}
         with self._writing() as connection:
-            if connection.execute(_BEAT.values(**values), {"name": name}).rowcount == 0:
-                connection.execute(insert(heartbeats), values | {"sweep": name})
+            if connection.execute(_BEAT.values(**values), {"name": name, "now": now}).rowcount == 0:
+                connection.execute(insert(heartbeats), values | {"sweep": name, "newest_at": now})

@@ -50,30 +50,39 @@ outbox = Table(
     Column("wording", Integer, info=_NONE),  # the wording's revision when the message was written
     Column("made_at", Instant, nullable=False, info=_MESSAGE),
     Column("state", String(12), nullable=False, server_default="waiting", info=_MESSAGE),
-    Column("attempts", Integer, nullable=False, server_default="0", info=_TECHNICAL),
+    Column("attempts", Integer, nullable=False, server_default="0", info=_TECHNICAL),  # on this channel
     Column("due_at", Instant, nullable=False, info=_TECHNICAL),  # when it may next be tried
-    Column("unknowns", Integer, nullable=False, server_default="0", info=_TECHNICAL),  # lines broken in handing over
+    # Hand-overs that were begun and not answered: each may have reached the recipient.
+    Column("unknowns", Integer, nullable=False, server_default="0", info=_TECHNICAL),
     Column("lease", String(32), info=_TECHNICAL),
     Column("lease_until", Instant, info=_TECHNICAL),
     Column("handing_over_at", Instant, info=_TECHNICAL),
-    Column("message_id", String(120), info=_MESSAGE),
-    Column("settled_at", Instant, info=_MESSAGE),
+    Column("message_id", String(32), info=_MESSAGE),  # shared by messages that go out as one
+    Column("settled_at", Instant, info=_MESSAGE),  # set when nothing will be tried any more
     Column("outcome", Text, info=_MESSAGE),  # what the other side said, shortened
     UniqueConstraint("cause", "recipient"),
     CheckConstraint(f"state IN {STATES}", name="state"),
     CheckConstraint("(state = 'claimed') = (lease IS NOT NULL)", name="lease"),
-    Index("ix_outbox_reference", "reference"),
-    Index("ix_outbox_lease", "lease"),  # settling: few rows have one
+    CheckConstraint("state NOT IN ('waiting', 'claimed') OR settled_at IS NULL", name="open"),
+    CheckConstraint("state IN ('waiting', 'claimed', 'unknown') OR settled_at IS NOT NULL", name="settled"),
+    Index("ix_outbox_reference", "reference"),  # what was sent about a ticket
 )
-# Serves the claim: what is open and due, the oldest first. Long-sent rows are not in it.
-_OPEN = outbox.c.state.in_(("waiting", "claimed", "unknown"))
-Index("ix_outbox_due", outbox.c.due_at, sqlite_where=_OPEN, postgresql_where=_OPEN)
+OPEN = outbox.c.settled_at.is_(None)
+_GATHERING = OPEN & outbox.c.gather.is_not(None)
+_TROUBLE = outbox.c.state.in_(("failed", "unknown"))
+# Serves the claim: what is open and due, the oldest first. Settled rows are not in it, so a long past costs nothing.
+Index("ix_outbox_due", outbox.c.due_at, outbox.c.id, sqlite_where=OPEN, postgresql_where=OPEN)
+# Serves the claim of messages that go out as one.
+Index("ix_outbox_gather", outbox.c.gather, sqlite_where=_GATHERING, postgresql_where=_GATHERING)
+# Serves the list of what could not be delivered.
+Index("ix_outbox_trouble", outbox.c.settled_at, sqlite_where=_TROUBLE, postgresql_where=_TROUBLE)
 
 heartbeats = Table(
     "heartbeats",
     metadata,
     Column("sweep", String(40), primary_key=True, info=_NONE),
-    Column("at", Instant, nullable=False, info=_NONE),
+    Column("at", Instant, nullable=False, info=_NONE),  # what the clock said at the last pass
+    Column("newest_at", Instant, nullable=False, info=_NONE),  # the latest that it ever said
     Column("looked_at", Integer, nullable=False, info=_NONE),
     Column("done", Integer, nullable=False, info=_NONE),
     Column("failed", Integer, nullable=False, info=_NONE),

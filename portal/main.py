@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from random import Random, SystemRandom
+from threading import Event
 
 from sqlalchemy import Engine
 
@@ -37,6 +38,7 @@ class Installation:
     desk: Desk
     post_office: PostOffice
     sweeps: Registry
+    stopping: Event
 
     def sweep(self, names: Sequence[str] = (), *, explicit: bool = False) -> Iterator[tuple[str, Tally]]:
         """Do each sweep once, now; `explicit` when now is somebody's choice."""
@@ -44,7 +46,7 @@ class Installation:
 
     def tick(self) -> None:
         """Be the clock, until somebody says stop."""
-        ticking.run(self.sweeps, self.desk.clock)
+        ticking.run(self.sweeps, self.desk.clock, self.stopping)
 
 
 def open_installation(
@@ -71,6 +73,7 @@ def open_installation(
         links=Links(read.base_url, secret),
         chooser=chooser or SystemRandom(),
     )
+    stopping = Event()
     office = PostOffice(
         writing=desk.writing,
         clock=desk.clock,
@@ -78,8 +81,9 @@ def open_installation(
         channels={"mail": _mail(read)},
         jitter=SystemRandom(),
         fail_point=fail_point,
+        going_on=lambda: not stopping.is_set(),
     )
-    return Installation(read, engine, desk, office, Registry(_sweeps(desk, office), desk.writing))
+    return Installation(read, engine, desk, office, Registry(_sweeps(desk, office), desk.writing), stopping)
 
 
 def _mail(read: Settings) -> Channel:

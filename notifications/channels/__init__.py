@@ -1,19 +1,26 @@
-"""Channels, a folder each: a channel hands letters over, one recipient each, and says plainly how it went."""
+"""Channels, a folder each: a channel hands letters over, one recipient each, and says plainly how it went.
+
+To add one: its folder with a class that answers `Channel`, and its line where the installation is put together.
+"""
 
 from __future__ import annotations
 
+import re
 from contextlib import AbstractContextManager
+from datetime import datetime
 from typing import Protocol
 
 from notifications.letters import Letter
 
+_ADDRESS = re.compile(r"[^\s<>]+@[^\s<>]+")
+
 
 class Undelivered(Exception):
-    """The other side did not take the letter; `why` is its answer, shortened, for staff and never for logs."""
+    """The other side did not take the letter; `why` is its answer, shortened and without addresses, for staff only."""
 
     def __init__(self, why: str) -> None:
         super().__init__(type(self).__name__)
-        self.why = " ".join(why.split())[:200]
+        self.why = " ".join(_ADDRESS.sub("…", why).split())[:200]
 
 
 class TryLater(Undelivered):
@@ -29,24 +36,29 @@ class LineBroke(Undelivered):
 
 
 class ChannelDown(Undelivered):
-    """The channel itself does not work (a wrong password, say). The fault is not the letter's."""
+    """The channel itself does not work (nobody there, a wrong password). The fault is not the letter's: all wait."""
 
 
 class Line(Protocol):
     """An open line to the other side, for a batch of letters."""
 
-    def send(self, letter: Letter, message_id: str) -> None:
-        """Hand one letter over. Raises a kind of Undelivered."""
+    def send(self, letter: Letter, message_id: str, now: datetime) -> None:
+        """Hand one letter over; a repeated one comes with the same `message_id`. Raises a kind of Undelivered."""
 
 
 class Channel(Protocol):
     """A way to reach people."""
 
+    @property
+    def most_attempts(self) -> int:
+        """After so many tries it is given up; with mail the four days are over sooner."""
+
+    @property
+    def repeats(self) -> int:
+        """How often a letter is handed over again that may have arrived: 0 where a repeat costs money."""
+
     def line(self) -> AbstractContextManager[Line]:
         """Open a line. Nothing is connected before the first letter."""
-
-    def new_message_id(self) -> str:
-        """A name for a new message, unique for ever; a repeated one keeps its name."""
 
     def check(self) -> None:
         """Try whether the channel works, without sending anything. Raises a kind of Undelivered."""

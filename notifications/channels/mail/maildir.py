@@ -5,16 +5,19 @@ from __future__ import annotations
 import mailbox
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 
 from notifications.channels import TryLater
-from notifications.channels.mail.message import mail, new_message_id
+from notifications.channels.mail.message import MOST_ATTEMPTS, REPEATS, mail
 from notifications.letters import Letter
 
 
 class MaildirChannel:
     """Puts mail into a folder; the file appears whole or not at all, as the maildir form has it."""
+
+    most_attempts = MOST_ATTEMPTS
+    repeats = REPEATS
 
     def __init__(self, folder: Path, domain: str) -> None:
         self.folder = folder
@@ -25,9 +28,9 @@ class MaildirChannel:
         """The folder is always there."""
         yield self
 
-    def send(self, letter: Letter, message_id: str) -> None:
+    def send(self, letter: Letter, message_id: str, now: datetime) -> None:
         """Put one letter into the folder."""
-        message = mail(letter, message_id, datetime.now(UTC))
+        message = mail(letter, message_id, self.domain, now)
         try:
             mailbox.Maildir(self.folder, create=True).add(message)
         except OSError as fault:
@@ -43,7 +46,3 @@ class MaildirChannel:
     def describe(self) -> str:
         """Where the mail goes."""
         return f"is put into the folder {self.folder}; nobody gets it"
-
-    def new_message_id(self) -> str:
-        """A Message-ID of the shop's domain."""
-        return new_message_id(self.domain)

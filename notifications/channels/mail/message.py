@@ -7,28 +7,33 @@ from datetime import datetime
 from email.errors import HeaderParseError
 from email.headerregistry import Address
 from email.message import EmailMessage
-from email.policy import SMTP
-from email.utils import format_datetime, make_msgid
+from email.policy import SMTP, SMTPUTF8
+from email.utils import format_datetime
+
+import idna
 
 from notifications.channels import Hopeless
 from notifications.letters import Letter
 
+MOST_ATTEMPTS = 40  # more than four days of retries make; only a message that kills its sender comes so far
+REPEATS = 1
 _UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
-_FORM = SMTP.clone(max_line_length=76)
+_FORM = SMTP.clone(max_line_length=76)  # RFC 5322 2.1.1: lines should have at most 78 characters
+_FORM_UTF8 = SMTPUTF8.clone(max_line_length=76)  # RFC 6532, only where an address needs it
 
 
-def mail(letter: Letter, message_id: str, now: datetime) -> EmailMessage:
-    """The mail for a letter. Raises Hopeless for an address that is not exactly one."""
-    message = EmailMessage(policy=_FORM)
-    message["Message-ID"] = message_id
+def mail(letter: Letter, message_id: str, domain: str, now: datetime) -> EmailMessage:
+    """The mail for a letter, its Message-ID in the shop's `domain`. Raises Hopeless as `one_address` does."""
+    to = one_address(letter.to)
+    message = EmailMessage(policy=_FORM if to.isascii() else _FORM_UTF8)
+    message["Message-ID"] = f"<{message_id}@{domain}>"
     message["Date"] = format_datetime(now)
     message["From"] = _line(letter.sender)
-    message["To"] = one_address(letter.to)
+    message["To"] = to
     if letter.reply_to:
         message["Reply-To"] = _line(letter.reply_to)
     message["Subject"] = _line(letter.subject)
     message["Auto-Submitted"] = "auto-generated"  # RFC 3834 5.1: nobody's holiday notice answers it
-    message["Content-Language"] = letter.language
     for name, value in letter.headers.items():
         message[name] = _line(value)
     message.set_content(letter.text, cte="quoted-printable")
@@ -37,23 +42,21 @@ def mail(letter: Letter, message_id: str, now: datetime) -> EmailMessage:
     for each in letter.attachments:
         kind, _, subtype = each.media_type.partition("/")
         message.add_attachment(each.content, maintype=kind, subtype=subtype, filename=each.name)
+    message["Content-Language"] = letter.language  # last, since setting the content drops such headers
     return message
 
 
 def one_address(text: str) -> str:
-    """The address, when it is exactly one. Raises Hopeless, since a comma would make it two recipients."""
+    """The address, if exactly one, its domain in ASCII. Raises Hopeless: a comma would make it two recipients."""
+    typed = text.strip()
     try:
-        address = Address(addr_spec=text.strip())
-    except (HeaderParseError, ValueError, IndexError):
-        address = None
-    if address is None or not address.domain or _UNPRINTABLE.search(text) or address.addr_spec != text.strip():
+        address = Address(addr_spec=typed)
+        domain = idna.encode(address.domain, uts46=True).decode("ascii")
+    except (HeaderParseError, ValueError, IndexError):  # IDNAError is a ValueError
+        address, domain = None, ""
+    if address is None or not domain or _UNPRINTABLE.search(text) or address.addr_spec != typed:
         raise Hopeless("the address is not exactly one e-mail address")
-    return address.addr_spec
-
-
-def new_message_id(domain: str) -> str:
-    """A Message-ID of the shop's domain, globally unique (RFC 5322 3.6.4)."""
-    return make_msgid(domain=domain)
+    return Address(username=address.username, domain=domain).addr_spec
 
 
 def _line(text: str) -> str:

@@ -405,6 +405,7 @@ def upgrade() -> None:
         "heartbeats",
         sa.Column("sweep", sa.String(length=40), nullable=False),
         sa.Column("at", Instant(), nullable=False),
+        sa.Column("newest_at", Instant(), nullable=False),
         sa.Column("looked_at", sa.Integer(), nullable=False),
         sa.Column("done", sa.Integer(), nullable=False),
         sa.Column("failed", sa.Integer(), nullable=False),
@@ -432,7 +433,7 @@ def upgrade() -> None:
         sa.Column("lease", sa.String(length=32), nullable=True),
         sa.Column("lease_until", Instant(), nullable=True),
         sa.Column("handing_over_at", Instant(), nullable=True),
-        sa.Column("message_id", sa.String(length=120), nullable=True),
+        sa.Column("message_id", sa.String(length=32), nullable=True),
         sa.Column("settled_at", Instant(), nullable=True),
         sa.Column("outcome", sa.Text(), nullable=True),
         sa.CheckConstraint("(state = 'claimed') = (lease IS NOT NULL)", name=op.f("ck_outbox_lease")),
@@ -440,18 +441,35 @@ def upgrade() -> None:
             "state IN ('waiting', 'claimed', 'sent', 'unknown', 'failed', 'withdrawn', 'expired')",
             name=op.f("ck_outbox_state"),
         ),
+        sa.CheckConstraint(
+            "state IN ('waiting', 'claimed', 'unknown') OR settled_at IS NOT NULL", name=op.f("ck_outbox_settled")
+        ),
+        sa.CheckConstraint("state NOT IN ('waiting', 'claimed') OR settled_at IS NULL", name=op.f("ck_outbox_open")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_outbox")),
         sa.UniqueConstraint("cause", "recipient", name=op.f("uq_outbox_cause_recipient")),
     )
     with op.batch_alter_table("outbox", schema=None) as batch_op:
         batch_op.create_index(
             "ix_outbox_due",
-            ["due_at"],
+            ["due_at", "id"],
             unique=False,
-            sqlite_where=sa.text("state IN ('waiting', 'claimed', 'unknown')"),
-            postgresql_where=sa.text("state IN ('waiting', 'claimed', 'unknown')"),
+            sqlite_where=sa.text("settled_at IS NULL"),
+            postgresql_where=sa.text("settled_at IS NULL"),
         )
-        batch_op.create_index("ix_outbox_lease", ["lease"], unique=False)
+        batch_op.create_index(
+            "ix_outbox_gather",
+            ["gather"],
+            unique=False,
+            sqlite_where=sa.text("settled_at IS NULL AND gather IS NOT NULL"),
+            postgresql_where=sa.text("settled_at IS NULL AND gather IS NOT NULL"),
+        )
         batch_op.create_index("ix_outbox_reference", ["reference"], unique=False)
+        batch_op.create_index(
+            "ix_outbox_trouble",
+            ["settled_at"],
+            unique=False,
+            sqlite_where=sa.text("state IN ('failed', 'unknown')"),
+            postgresql_where=sa.text("state IN ('failed', 'unknown')"),
+        )
 
     # ### end Alembic commands ###
