@@ -155,9 +155,9 @@ def test_a_damaged_battery_holds_the_ticket_until_it_is_dealt_with(desk: Desk, n
 
 
 def test_lifting_the_hold_alone_does_not_let_a_damaged_battery_be_ready(desk: Desk, number: str) -> None:
+    bring_to(desk, number, "testing")
     record(desk, BENCH, number, replace(FULL, battery=["wet"]))
     hold(desk, BENCH, number, "none")
-    bring_to(desk, number, "testing")
 
     with pytest.raises(Refused, match="flagged as damaged"):
         move(desk, BENCH, number, "ready", confirmed=True)
