@@ -8,6 +8,7 @@ import jinja2
 from flask import Flask
 
 from portal import resources
+from portal.actions import logins
 from portal.main import Installation
 from portal.web import account, bench, customer, errors, guard, health, manual, people, prints, security, shop
 from portal.web.capitals import CapitalsAllowed
@@ -31,7 +32,7 @@ def create_app(installation: Installation) -> Flask:
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
         SESSION_COOKIE_SECURE=installation.settings.https,
-        PERMANENT_SESSION_LIFETIME=guard.IDLE,
+        PERMANENT_SESSION_LIFETIME=logins.LONGEST,
         SEND_FILE_MAX_AGE_DEFAULT=timedelta(days=7),
     )
     app.session_interface = StaffSession()

@@ -19,7 +19,7 @@ from portal.store.people import Login
 from portal.web import kept
 from portal.web.request_context import connection, desk, policy
 
-IDLE = timedelta(hours=12)
+IDLE = timedelta(hours=12)  # then a password is wanted; a device that was locked waits for its PIN until LONGEST
 _SEEN_EVERY = timedelta(minutes=1)
 _SETTING_UP = ("account.second_factor", "account.set_second_factor")
 
@@ -104,10 +104,8 @@ def _second_factor_is_due() -> bool:
 def _load(device_key: str) -> User | None:
     now = desk().clock.now()
     seen = datetime.fromtimestamp(session.get("seen", 0), UTC)
-    if now - seen > IDLE:
-        return None
     login = logins.at(connection(), device_key, now)
-    if login is None:
+    if login is None or (now - seen > IDLE and not login.locked):
         return None
     if now - seen > _SEEN_EVERY:
         session["seen"] = int(now.timestamp())

@@ -113,8 +113,8 @@ def test_more_proxies_than_there_are_believe_nobody(installation: Installation) 
     assert site.test_client().get("/from", headers={"X-Forwarded-For": "198.51.100.7"}).text == "127.0.0.1"
 
 
-@pytest.mark.parametrize("path", ["/t/NOTALINK", "/T/NOTALINK"])
-def test_a_customers_page_neither_reads_nor_writes_the_staffs_cookie(
+@pytest.mark.parametrize("path", ["/t/NOTALINK", "/T/NOTALINK", "/static/paper.css", "/health"])
+def test_what_is_the_same_for_everybody_neither_reads_nor_writes_the_staffs_cookie(
     app: Flask, staff_client: Browser, client: Browser, path: str
 ) -> None:
     with_login, without = staff_client.get(path), client.get(path)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 from flask import Flask
 
+from notifications.instants import FixedClock
 from portal.actions import people
 from portal.actions.desk import By, Desk
 from tests.web.browser import PASSWORD, Browser, hidden_fields
@@ -51,6 +54,20 @@ def test_another_person_takes_over_as_themselves(locked: Browser) -> None:
     locked.send("/unlock", on="/unlock", name="Kim", pin=PIN)
 
     assert locked.get("/shop/people").status_code == 200
+
+
+def test_a_device_locked_in_the_evening_is_opened_by_pin_in_the_morning(locked: Browser, clock: FixedClock) -> None:
+    clock.at += timedelta(hours=16)
+
+    locked.send("/unlock", on="/unlock", name="Robin", pin=PIN)
+
+    assert is_in(locked)
+
+
+def test_a_device_left_unlocked_overnight_wants_the_password(staff_client: Browser, clock: FixedClock) -> None:
+    clock.at += timedelta(hours=16)
+
+    assert staff_client.get("/unlock").location == "/login"
 
 
 def test_a_wrong_pin_is_told_and_opens_nothing(locked: Browser) -> None:
