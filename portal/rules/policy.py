@@ -27,6 +27,7 @@ from pydantic import (
 from portal.rules.gates import GATES
 from portal.rules.policy_base import VERSION_PATTERN, Key, Line, NotAllowed, Part, Passages, Words
 from portal.rules.policy_bench import Bench, Caution, Check, Kind
+from portal.rules.policy_prints import Prints
 from portal.rules.sentences import Sentence, say
 
 __all__ = ["Bench", "Caution", "Check", "Key", "Kind", "Line", "Part", "Policy", "Words"]
@@ -222,6 +223,7 @@ class Policy(Part):
     kinds: list[Kind] = Field(min_length=1)
     cautions: list[Caution] = Field(default=[], max_length=60)
     bench: Bench = Bench()
+    prints: Prints = Prints()
     people: People = People()
     terms: Terms | None = None  # None: the shop has none to show
 
@@ -231,6 +233,7 @@ class Policy(Part):
             ("stages", [stage.key for stage in self.stages]),
             ("kinds", [kind.key for kind in self.kinds]),
             ("cautions", [caution.key for caution in self.cautions]),
+            ("prints.labels", [label.key for label in self.prints.labels]),
             ("terms.points", [point.key for point in self.terms.points] if self.terms else []),
             *((f"kinds.{kind.key}.checks", [check.key for check in kind.checks]) for kind in self.kinds),
         ):

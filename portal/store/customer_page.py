@@ -11,7 +11,7 @@ from sqlalchemy import Connection, and_, bindparam, case, or_, select
 
 from portal.rules.stages import Ending, Hold
 from portal.store.journal import STANDING_EVENTS
-from portal.store.tables import journal, tickets
+from portal.store.tables import acceptances, journal, tickets
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,14 @@ class Followed:
     journal: list[Told] = field(default_factory=list)
 
 
+@dataclass(frozen=True)
+class Following:
+    """All that the page reads of a visit. `terms_accepted_at` is for the version of the terms that was asked about."""
+
+    tickets: list[Followed]
+    terms_accepted_at: datetime | None
+
+
 _TICKET = (
     tickets.c.number,
     tickets.c.device,
@@ -61,9 +69,14 @@ _ENTRY = (
     journal.c.data,
     case((journal.c.audience == "customer", journal.c.text), else_=""),
 )
-# Tickets and entries in one round trip: a ticket's columns are few, and another statement costs more than they do.
+_ACCEPTED = (
+    select(acceptances.c.at)
+    .where(acceptances.c.visit_id == bindparam("visit_id"), acceptances.c.terms_version == bindparam("terms_version"))
+    .scalar_subquery()
+)
+# All in one round trip: a ticket's columns are few, and another statement costs more than they do.
 _OF_VISIT = (
-    select(*_TICKET, *_ENTRY)
+    select(_ACCEPTED, *_TICKET, *_ENTRY)
     .select_from(
         tickets.outerjoin(
             journal,
@@ -78,11 +91,12 @@ _OF_VISIT = (
 )
 
 
-def followed(connection: Connection, visit_id: int) -> list[Followed]:
+def following(connection: Connection, visit_id: int, terms_version: str) -> Following:
     """A visit's tickets in the order they were taken in, each with what its owner may read, the oldest first."""
     found: dict[str, Followed] = {}
-    for row in connection.execute(_OF_VISIT, {"visit_id": visit_id}):
-        number, device, fault, stage, since, hold, hold_since, ending, ended_at, *entry = row
+    accepted_at = None
+    for row in connection.execute(_OF_VISIT, {"visit_id": visit_id, "terms_version": terms_version}):
+        accepted_at, number, device, fault, stage, since, hold, hold_since, ending, ended_at, *entry = row
         if number not in found:
             found[number] = Followed(
                 number,
@@ -97,4 +111,4 @@ def followed(connection: Connection, visit_id: int) -> list[Followed]:
             )
         if entry[0] is not None:
             found[number].journal.append(Told(*entry))
-    return list(found.values())
+    return Following(list(found.values()), accepted_at)

@@ -14,7 +14,7 @@ class CapitalsAllowed:
     def __init__(self, site: Any) -> None:
         self._site = site
 
-    def __call__(self, environment: dict[str, Any], start_response: Any) -> Iterable[bytes]:
+    def __call__(self, environment: dict[str, Any], start_response: Any, /) -> Iterable[bytes]:
         """Answer as the site does."""
         path = environment.get("PATH_INFO", "")
         small = path.lower()

@@ -1,22 +1,165 @@
-"""What is printed: the docket and the bench label."""
+"""What is printed: the docket that the customer takes home, the label that stays on the device, and a test print.
+
+Pages made for paper: black on white, with sizes in millimetres in a style sheet of their own, since the policy sets
+them. The docket's code is the customer's link; the label's leads to the bench, where a login is needed.
+"""
 
 from __future__ import annotations
 
-from flask import Blueprint
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from urllib.parse import urlsplit
 
+from flask import Blueprint, Response, abort, render_template, request
+from flask.typing import ResponseReturnValue
+from markupsafe import Markup
+
+from portal.actions.desk import find
+from portal.rules.numbers import spoken
+from portal.rules.policy_prints import Label
+from portal.rules.print_sizes import PAPERS, LabelPlan, leads_only_here, module_mm, plan_label, too_fine
+from portal.rules.sentences import Sentence
+from portal.store import acceptances, tickets, visits
+from portal.store.tickets import Ticket
 from portal.web import guard
+from portal.web.customer.languages import choices, choose
+from portal.web.print_sheets import docket_sheet, label_sheet
+from portal.web.qr import QUIET_ZONE, modules, svg
+from portal.web.request_context import connection, desk, policy, speaking
 
 blueprint = Blueprint("prints", __name__, url_prefix="/bench")
 blueprint.before_request(guard.staff_only)
+blueprint.context_processor(lambda: {"choices": choices})
+
+LARGEST_CODE_MM = 45.0  # more is no easier to read, and takes the paper from the words
+
+
+@dataclass(frozen=True)
+class Code:
+    """A code ready to print, with the size of its smallest squares."""
+
+    svg: Markup
+    module_mm: float
+    side_mm: float
+
+
+@dataclass(frozen=True)
+class DocketPrint:
+    """All that a printed docket shows. `short_address` is what people without a camera type."""
+
+    tickets: Sequence[Ticket]
+    made_at: datetime
+    accepted_at: datetime | None  # the terms in force
+    code: Code
+    short_address: str
+    size: str
+    sizes: Sequence[str]
+    sheet: str
+    warnings: Sequence[Sentence]
+
+
+@dataclass(frozen=True)
+class LabelPrint:
+    """All that a printed label shows. `ticket` is None on a test print."""
+
+    ticket: Ticket | None
+    number: str
+    made_on: date
+    code: Code
+    plan: LabelPlan
+    label: Label
+    labels: Sequence[Label]
+    sheet: str
+    warnings: Sequence[Sentence]
 
 
 @blueprint.get("/<number>/docket")
-def docket(number: str) -> str:
-    """The docket."""
-    return number
+def docket(number: str) -> ResponseReturnValue:
+    """The docket of the whole visit, on A4 or Letter, or on a receipt roll."""
+    ticket = find(connection(), number)
+    visit = visits.by_id(connection(), ticket.visit_id)
+    rules = policy()
+    choose(rules.shop, visit.language)
+    size = request.args.get("size", rules.prints.docket)
+    paper = PAPERS.get(size) or abort(404)
+    address = desk().links.code(visit.ref, visit.docket_version)
+    code = _code(address, module_mm(_side(address), min(paper.room_mm, LARGEST_CODE_MM)))
+    page = DocketPrint(
+        tickets=tickets.of_visit(connection(), visit.id),
+        made_at=visit.made_at,
+        accepted_at=_accepted_at(visit.id),
+        code=code,
+        short_address=urlsplit(desk().links.base_url).netloc + urlsplit(desk().links.base_url).path,
+        size=size,
+        sizes=list(PAPERS),
+        sheet=f"docket-{size}",
+        warnings=_warnings(code),
+    )
+    return render_template("print/docket.html", page=page)
 
 
 @blueprint.get("/<number>/label")
-def label(number: str) -> str:
-    """The bench label."""
-    return number
+def label(number: str) -> ResponseReturnValue:
+    """The bench label of one device."""
+    return _label_page(find(connection(), number))
+
+
+@blueprint.get("/prints/test")
+def test_print() -> ResponseReturnValue:
+    """A label with its edges and a ruler drawn on it, to set the offsets by. Its code leads to the bench's list."""
+    return _label_page(None)
+
+
+@blueprint.get("/prints/<name>.css")
+def sheet(name: str) -> ResponseReturnValue:
+    """The style sheet with a paper's or label's millimetres."""
+    kind, _, key = name.partition("-")
+    paper, chosen = PAPERS.get(key), policy().prints.label(key)
+    if kind == "docket" and paper:
+        text = docket_sheet(paper)
+    elif kind == "label" and chosen:
+        text = label_sheet(chosen)
+    else:
+        abort(404)
+    return Response(text, mimetype="text/css")
+
+
+def _accepted_at(visit_id: int) -> datetime | None:
+    terms = policy().terms
+    found = acceptances.of_visit(connection(), visit_id) if terms else []
+    return next((each.at for each in found if terms and each.terms_version == terms.version), None)
+
+
+def _label_page(ticket: Ticket | None) -> ResponseReturnValue:
+    labels = policy().prints.labels
+    chosen = policy().prints.label(request.args.get("size", labels[0].key)) or abort(404)
+    number = spoken(ticket.number) if ticket else "1234-0"
+    address = (desk().links.bench(ticket.number) if ticket else f"{desk().links.base_url}/bench").upper()
+    plan = plan_label(chosen, _side(address), len(number))
+    code = _code(address, plan.module_mm)
+    page = LabelPrint(
+        ticket=ticket,
+        number=number,
+        made_on=speaking().local(ticket.made_at if ticket else desk().clock.now()).date(),
+        code=code,
+        plan=plan,
+        label=chosen,
+        labels=labels,
+        sheet=f"label-{chosen.key}",
+        warnings=_warnings(code),
+    )
+    return render_template("print/label.html", page=page)
+
+
+def _code(address: str, module: float) -> Code:
+    return Code(svg(address, module, label=speaking().gettext("QR code")), module, module * _side(address))
+
+
+def _side(address: str) -> int:
+    return len(modules(address)) + 2 * QUIET_ZONE
+
+
+def _warnings(code: Code) -> list[Sentence]:
+    found = (leads_only_here(desk().links.base_url), too_fine(code.module_mm))
+    return [warning for warning in found if warning]

@@ -105,7 +105,7 @@ def test_a_hold_is_told_in_the_customers_words_and_asked_on_top_where_they_can_e
     page = client.get(path_of(taken_in.link)).text
 
     assert words in page
-    assert ("What we need from you" in page) is asked
+    assert ('aria-label="What we need from you"' in page) is asked
 
 
 def test_the_journal_shows_what_is_for_the_customer_and_nothing_of_the_bench(

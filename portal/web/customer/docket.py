@@ -10,19 +10,21 @@ from functools import cache
 from importlib.metadata import version
 from typing import NamedTuple
 
-from flask import Response, make_response, render_template, request, url_for
+from flask import Response, abort, make_response, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from portal import resources
-from portal.actions.desk import NotFound
+from portal.actions import terms
+from portal.actions.desk import CUSTOMER, NotFound
 from portal.actions.links import Reader, Renewed, resolve_page
 from portal.rules.sentences import Sentence
 from portal.store import customer_page
 from portal.web.customer import blueprint
 from portal.web.customer.hours import OpeningHours, opening_hours
 from portal.web.customer.languages import choose
-from portal.web.customer.sheet import Device, device
-from portal.web.request_context import connection, desk, policy, speaking, use_policy
+from portal.web.customer.sheet import Device, TermsShown, device, terms_shown
+from portal.web.forms import Answer, attempt, typed
+from portal.web.request_context import connection, desk, policy, refresh, speaking, use_policy
 
 
 class Shown(NamedTuple):
@@ -39,15 +41,21 @@ class DocketPage:
 
     devices: Sequence[Device]  # in the order they were handed in
     hours: OpeningHours
+    terms: TermsShown | None
+    answer: Answer  # what came of the form just sent
     address: str  # the page's own path
-    state: str  # where the refresh script asks
+    chosen: str  # the query that keeps a chosen language, or ""
     validator: str  # what the page was made of
-    seen: int  # the visit's revision: forms carry it
 
     @property
     def over(self) -> bool:
         """Whether the shop has none of the devices any more: the page is then short."""
         return not any(each.here for each in self.devices)
+
+    @property
+    def asks_for_terms(self) -> bool:
+        """Whether the reader should accept the terms now."""
+        return bool(self.terms and not self.terms.accepted and self.terms.may_accept and not self.over)
 
     @property
     def asking(self) -> Sequence[Device]:
@@ -71,6 +79,21 @@ def docket_state(token: str) -> ResponseReturnValue:
     return _answer(shown, render_template("customer/_docket.html", page=docket_page(token, shown)))
 
 
+@blueprint.post("/t/<token>/terms")
+def accept_terms(token: str) -> ResponseReturnValue:
+    """The customer accepts the terms in the version that they read, by a press of the button."""
+    visit, contact = _look_up(token).reader
+    if contact and not contact.may_agree:
+        abort(403)
+    language, version = speaking().tag, typed("version")
+    answer = attempt(lambda: terms.accept_terms(desk(), CUSTOMER, visit.ref, version, "page", language=language))
+    if answer.done:
+        return redirect(url_for("customer.docket", token=token, lang=request.args.get("lang")), 303)
+    refresh()
+    page = docket_page(token, _look_up(token), answer)
+    return render_template("customer/docket.html", page=page), answer.status
+
+
 @blueprint.errorhandler(NotFound)
 def leads_nowhere(fault: NotFound) -> ResponseReturnValue:
     """A forged, misspelt or unknown link."""
@@ -83,19 +106,20 @@ def has_been_renewed(fault: Renewed) -> ResponseReturnValue:
     return _way_back(410, fault.reason)
 
 
-def docket_page(token: str, shown: Shown) -> DocketPage:
+def docket_page(token: str, shown: Shown, answer: Answer | None = None) -> DocketPage:
     """Read and word what the page shows."""
     words, rules = speaking(), policy()
-    tickets = customer_page.followed(connection(), shown.reader.visit.id)
-    chosen = request.args.get("lang")
-    address = url_for("customer.docket", token=token)
+    visit, contact = shown.reader
+    found = customer_page.following(connection(), visit.id, rules.terms.version if rules.terms else "")
+    may_accept = contact is None or contact.may_agree
     return DocketPage(
-        devices=[device(ticket, rules, words) for ticket in tickets],
+        devices=[device(ticket, rules, words) for ticket in found.tickets],
         hours=opening_hours(rules, shown.today, words),
-        address=address,
-        state=f"{address}/state?lang={words.tag}" if chosen else f"{address}/state",
+        terms=terms_shown(rules.terms, found.terms_accepted_at, may_accept, words),
+        answer=answer or Answer(),
+        address=url_for("customer.docket", token=token),
+        chosen=f"?lang={words.tag}" if "lang" in request.args else "",
         validator=shown.validator,
-        seen=shown.reader.visit.revision,
     )
 
 

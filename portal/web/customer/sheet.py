@@ -9,7 +9,7 @@ from datetime import datetime
 from portal.language import Language
 from portal.rules.journal_words import CUSTOMER_ENDINGS, CUSTOMER_HOLDS, for_customer
 from portal.rules.numbers import spoken
-from portal.rules.policy import Policy
+from portal.rules.policy import Policy, Terms
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import Hold
 from portal.rules.stamps import Place, next_stage, stamps
@@ -74,6 +74,26 @@ class Device:
     next: str = ""
     lines: Sequence[Line] = field(default_factory=tuple)
     journal: Sequence[Word] = field(default_factory=tuple)
+
+
+@dataclass(frozen=True)
+class TermsShown:
+    """The shop's terms. `accepted` is when they were, None while they are asked for; `may_accept` whether here."""
+
+    version: str
+    points: Sequence[tuple[str, str]]  # title and text
+    accepted: When | None
+    may_accept: bool
+
+
+def terms_shown(
+    terms: Terms | None, accepted_at: datetime | None, may_accept: bool, words: Language
+) -> TermsShown | None:
+    """The terms as the page shows them, or None where the shop has none."""
+    if terms is None:
+        return None
+    points = [(words.words(point.title), words.words(point.text)) for point in terms.points]
+    return TermsShown(terms.version, points, _when(accepted_at, words) if accepted_at else None, may_accept)
 
 
 def device(ticket: Followed, policy: Policy, language: Language) -> Device:
