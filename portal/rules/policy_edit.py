@@ -34,7 +34,7 @@ def edit_stage(
     """Change a stage; None leaves a part as it is. Gates are name → "block" or "warn". Raises Unfit (field "key")."""
     document, stages = _open(text)
     stage = stages[_place(stages, key)]
-    ends = loosen(stages)
+    ends = loosen(document, stages)
     for name, words in (("label", label), ("sentence", sentence)):
         if words is not None:
             _set_words(stage, name, words)
@@ -58,7 +58,7 @@ def add_stage(text: str, key: str, label: Mapping[str, str], sentence: Mapping[s
     if key in _keys(stages):
         raise Unfit("key", say("There is a stage “{key}” already.", key=key))
     place = _place(stages, after) + 1
-    ends = loosen(stages)
+    ends = loosen(document, stages)
     stage = tomlkit.table()
     stage["key"] = key
     stage["label"] = _words(label)
@@ -76,7 +76,7 @@ def remove_stage(text: str, key: str) -> str:
     """
     document, stages = _open(text)
     place = _place(stages, key)
-    ends = loosen(stages)
+    ends = loosen(document, stages)
     del stages[place]
     del ends.leads[place]
     fasten(stages, ends)
@@ -93,7 +93,7 @@ def reorder_stages(text: str, keys: Sequence[str]) -> str:
     if sorted(keys) != sorted(known):
         raise Unfit("keys", say("Each stage is named once, in the new order: {keys}.", keys=", ".join(known)))
     order = [known.index(key) for key in keys]
-    ends = loosen(stages)
+    ends = loosen(document, stages)
     stages.body[:] = [stages.body[place] for place in order]
     ends.leads[:] = [ends.leads[place] for place in order]
     fasten(stages, ends)

@@ -8,12 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from portal import resources
 from portal.rules.policy_check import LONGEST, check
+from tests.rules.policies import WHOLE
 
-DEFAULT = resources.default_policy().read_text(encoding="utf-8")
-
-# name → (text of the default policy, what stands there instead, the fault told)
+# name → (text of the whole policy, what stands there instead, the fault told)
 BROKEN = {
     "a gate nobody has heard of": (
         'gate = "contact_reachable"',
@@ -173,7 +171,7 @@ BROKEN = {
     "a caution for a stage the shop does not have": (
         'stages = ["board_work"]',
         'stages = ["soldering"]',
-        "cautions[4].stages[0] (in “fume”): found “soldering”. "
+        "cautions[1].stages[0] (in “fume”): found “soldering”. "
         "Allowed: received, cleaning, board_work, testing, ready.",
     ),
     "terms whose version is a sentence": (
@@ -186,8 +184,8 @@ BROKEN = {
 # name → (text, line and column, what is told of it)
 NO_TOML = {
     "typographic quotes": (
-        DEFAULT.replace('"A small repair shop"', "“A small repair shop”"),
-        "Line 7, column 8: found no value that can be read. Allowed: a text between straight quotes, a number, "
+        WHOLE.replace('"A small repair shop"', "“A small repair shop”"),
+        "Line 3, column 8: found no value that can be read. Allowed: a text between straight quotes, a number, "
         "true or false, a time as 09:00:00, a date as 2026-12-24.",
     ),
     "a text without its end": (
@@ -222,15 +220,15 @@ def told(text: str) -> list[str]:
     return [str(fault) for fault in check(text)]
 
 
-def test_the_default_policy_has_no_fault():
-    assert told(DEFAULT) == []
+def test_a_whole_policy_has_no_fault():
+    assert told(WHOLE) == []
 
 
 @pytest.mark.parametrize(("good", "bad", "fault"), BROKEN.values(), ids=BROKEN.keys())
 def test_a_fault_is_told_with_its_place_and_what_is_allowed(good: str, bad: str, fault: str):
-    broken = DEFAULT.replace(good, bad, 1)
+    broken = WHOLE.replace(good, bad, 1)
 
-    assert broken != DEFAULT
+    assert broken != WHOLE
     faults = told(broken)
     assert len(faults) == 1
     assert faults[0] == fault if fault.endswith(".") else faults[0].startswith(fault)
@@ -242,7 +240,7 @@ def test_what_is_no_toml_is_told_with_line_and_column(text: str, fault: str):
 
 
 def test_all_faults_are_told_at_once_in_the_order_of_the_file():
-    broken = DEFAULT
+    broken = WHOLE
     for good, bad, _fault in (BROKEN["no name"], BROKEN["a label without German"], BROKEN["opening hours in words"]):
         broken = broken.replace(good, bad, 1)
 
@@ -256,7 +254,7 @@ def test_an_empty_policy_lacks_what_every_shop_needs():
 
 
 def test_one_unreadable_language_does_not_make_every_text_strange():
-    assert [fault.path for fault in check(DEFAULT.replace('["en", "de"]', '["en", "German"]'))] == ["shop.languages[1]"]
+    assert [fault.path for fault in check(WHOLE.replace('["en", "de"]', '["en", "German"]'))] == ["shop.languages[1]"]
 
 
 @pytest.mark.parametrize(
@@ -266,7 +264,7 @@ def test_a_monstrous_text_is_a_fault_and_no_crash(text: str):
     assert len(check(text)) == 1
 
 
-@given(st.integers(0, len(DEFAULT)), st.integers(0, 60), st.text(max_size=5))
+@given(st.integers(0, len(WHOLE)), st.integers(0, 60), st.text(max_size=5))
 def test_however_a_policy_is_damaged_it_is_read_or_its_faults_are_told(start: int, length: int, instead: str):
-    for fault in check(DEFAULT[:start] + instead + DEFAULT[start + length :]):
+    for fault in check(WHOLE[:start] + instead + WHOLE[start + length :]):
         assert re.fullmatch(r"(?s).+: found .+\. Allowed: .+\.", str(fault))
