@@ -21,7 +21,7 @@ from portal.web import guard
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, told
 from portal.web.bench.ticket import ticket_page
-from portal.web.forms import Answer, DeedForm, attempt, new_deed_key, typed
+from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
 from portal.web.request_context import connection, desk, policy, speaking
 
 DELIVERY_WORDS = {
@@ -146,7 +146,7 @@ def parts_page(found: Ticket, answer: Answer | None = None, form: str = "") -> R
         origins=rules.ORIGIN_WORDS,
         answer=answer,
         form=form,
-        typed=request.form,
+        typed=Filled(request.form),
         meanwhile=told(answer.meanwhile),
         deed_key=new_deed_key(),
         csrf=DeedForm(),
@@ -162,7 +162,7 @@ def _due_page(answer: Answer) -> ResponseReturnValue:
         today=speaking().local(desk().clock.now()).date(),
         how=DELIVERY_WORDS,
         answer=answer,
-        typed=request.form,
+        typed=Filled(request.form),
         deed_key=new_deed_key(),
         csrf=DeedForm(),
     )

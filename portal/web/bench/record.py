@@ -15,7 +15,7 @@ from portal.store import records
 from portal.store.tickets import Ticket
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, told
-from portal.web.forms import Answer, DeedForm, new_deed_key, typed
+from portal.web.forms import Answer, DeedForm, Filled, new_deed_key, typed
 from portal.web.request_context import connection, policy
 
 SPARE_ROWS = 2
@@ -61,7 +61,7 @@ def record_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
         safety=BENCH_SAFETY if last and unsafe(last.record, made_safe=last.made_safe_at is not None) else None,
         answer=answer,
         form=form,
-        typed=request.form,
+        typed=Filled(request.form),
         meanwhile=told(answer.meanwhile),
         deed_key=new_deed_key(),
         csrf=DeedForm(),

@@ -16,7 +16,7 @@ from portal.store import sheets
 from portal.store.tickets import Ticket
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, told
-from portal.web.forms import Answer, DeedForm, new_deed_key, typed
+from portal.web.forms import Answer, DeedForm, Filled, new_deed_key, typed
 from portal.web.request_context import connection, desk, policy
 
 
@@ -84,7 +84,7 @@ def sheet_page(found: Ticket, answer: Answer | None = None, form: str = "") -> R
         now=desk().clock.now(),
         answer=answer,
         form=form,
-        typed=request.form,
+        typed=Filled(request.form),
         meanwhile=told(answer.meanwhile),
         deed_key=new_deed_key(),
         csrf=DeedForm(),

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import zip_longest
 
 from flask import abort, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from portal.actions.desk import find
+from portal.actions.desk import NotFound, find
 from portal.actions.intake import MOST_DEVICES, NewDevice, NewVisit, Second, TakenIn, take_in
 from portal.actions.shelf import day
 from portal.actions.terms import accept_terms
 from portal.rules.numbers import spoken
+from portal.rules.refusals import Unfit
+from portal.rules.sentences import say
 from portal.store import acceptances, tickets, visits
 from portal.web import guard
 from portal.web.bench import blueprint
@@ -23,7 +26,11 @@ from portal.web.request_context import connection, desk, policy, refresh
 def new_visit() -> ResponseReturnValue:
     """The empty form; with `like`, the contact of an earlier visit in it."""
     earlier = request.args.get("like", "")
-    return _form(Answer(), _contact_of(earlier) if earlier else {}, 1)
+    if not earlier:
+        return _form(Answer(), {}, 1)
+    answer = attempt(lambda: _contact_of(earlier))
+    contact = answer.result if isinstance(answer.result, dict) else {}
+    return _form(answer, contact | {"like": earlier}, 1)
 
 
 @blueprint.post("/take-in")
@@ -83,12 +90,7 @@ def _taken_in_page(number: str, answer: Answer) -> ResponseReturnValue:
 
 
 def _typed_visit() -> NewVisit:
-    rows = zip(
-        request.form.getlist("device"),
-        request.form.getlist("fault"),
-        request.form.getlist("kind"),
-        strict=False,
-    )
+    rows = zip_longest(*(request.form.getlist(name) for name in ("device", "fault", "kind")), fillvalue="")
     needed_by = day("needed_by", typed("needed_by"))
     express = typed("express") == "1"
     devices = [
@@ -117,10 +119,13 @@ def _typed_visit() -> NewVisit:
 
 def _contact_of(number: str) -> dict[str, str]:
     """What the form takes over from an earlier visit that still has its contact."""
-    found = find(connection(), number)
+    try:
+        found = find(connection(), number)
+    except (Unfit, NotFound) as unknown:
+        raise Unfit("like", unknown.reasons[0] if isinstance(unknown, Unfit) else unknown.reason) from None
     owners = [contact for contact in visits.contacts_of(connection(), found.visit_id) if contact.role == "owner"]
     if not owners:
-        return {}
+        raise Unfit("like", say("The contact of this repair is no longer on file."))
     visit = visits.by_id(connection(), found.visit_id)
     owner = owners[0]
     return {"name": owner.name, "email": owner.email, "phone": owner.phone, "language": visit.language}

@@ -17,7 +17,7 @@ from portal.store import trays
 from portal.store.tickets import Ticket
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, told
-from portal.web.forms import Answer, DeedForm, new_deed_key, typed
+from portal.web.forms import Answer, DeedForm, Filled, new_deed_key, typed
 from portal.web.request_context import connection, policy
 
 
@@ -83,7 +83,7 @@ def tray_page(found: Ticket, answer: Answer | None = None, form: str = "") -> Re
         last=_last(lines),
         answer=answer,
         form=form,
-        typed=request.form,
+        typed=Filled(request.form),
         meanwhile=told(answer.meanwhile),
         deed_key=new_deed_key(),
         csrf=DeedForm(),
