@@ -15,8 +15,7 @@ from zoneinfo import ZoneInfo
 
 import holidays as public
 
-from portal.rules.policy import Closed, Hours, Opening, Policy
-from portal.rules.sentences import Sentence, say
+from portal.rules.policy import Closed, Hours, Policy
 
 LOOK_AHEAD_DAYS = 400  # closed for longer than that is closed
 
@@ -73,25 +72,6 @@ def next_working_day(day: date, policy: Policy) -> date | None:
     return next((span.opens.astimezone(zone).date() for span in _spans_from(day, policy.hours, zone)), None)
 
 
-def today_words(moment: datetime, policy: Policy) -> Sentence:
-    """What customers read of today’s hours, in the shop’s own time."""
-    zone = ZoneInfo(policy.shop.zone)
-    today = moment.astimezone(zone).date()
-    if closed := closed_on(today, policy.hours):
-        return say("Closed today. {note}", note=closed.note) if closed.note else say("Closed today.")
-    if name := holiday_on(today, policy.hours):
-        return say("Closed today: {holiday}.", holiday=name)
-    spans = open_spans(today, policy.hours, zone)
-    if not spans:
-        return say("Closed today.")
-    for span in spans:
-        if moment < span.opens:
-            return say("Opens today at {time}.", time=_clock(span.opens, zone))
-        if moment < span.closes:
-            return say("Open today until {time}.", time=_clock(span.closes, zone))
-    return say("Closed for today since {time}.", time=_clock(spans[-1].closes, zone))
-
-
 def coming_closures(today: date, hours: Hours, within_days: int = 14) -> list[Closed]:
     """The closed times that have not ended and begin within so many days, the earliest first: the customers' banner."""
     latest = today + timedelta(days=within_days)
@@ -101,11 +81,6 @@ def coming_closures(today: date, hours: Hours, within_days: int = 14) -> list[Cl
     )
 
 
-def week(hours: Hours) -> list[tuple[int, list[Opening]]]:
-    """The usual hours by weekday, 0 for Monday, for the page's table."""
-    return [(weekday, sorted(hours.on(weekday), key=lambda span: span.opens)) for weekday in range(7)]
-
-
 def _spans_from(day: date, hours: Hours, zone: ZoneInfo) -> Iterator[Span]:
     for ahead in range(LOOK_AHEAD_DAYS):
         yield from open_spans(day + timedelta(days=ahead), hours, zone)
@@ -113,10 +88,6 @@ def _spans_from(day: date, hours: Hours, zone: ZoneInfo) -> Iterator[Span]:
 
 def _at(day: date, wall: time, zone: ZoneInfo) -> datetime:
     return datetime.combine(day, wall.replace(tzinfo=None), zone).astimezone(UTC)
-
-
-def _clock(moment: datetime, zone: ZoneInfo) -> str:
-    return f"{moment.astimezone(zone):%H:%M}"
 
 
 @cache

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from difflib import SequenceMatcher, unified_diff
+from difflib import SequenceMatcher
 from typing import Literal
 
 CONTEXT_LINES = 2
@@ -26,12 +26,6 @@ def policy_difference(old: str, new: str) -> list[list[DiffLine]]:
         [line for opcode in group for line in _lines(opcode, before, after)]
         for group in matcher.get_grouped_opcodes(CONTEXT_LINES)
     ]
-
-
-def unified(old: str, new: str, old_name: str, new_name: str) -> str:
-    """The same as a unified diff, for the command and for a download; "" where the texts are the same."""
-    lines = unified_diff(old.splitlines(), new.splitlines(), old_name, new_name, lineterm="", n=CONTEXT_LINES)
-    return "".join(f"{line}\n" for line in lines)
 
 
 def _lines(opcode: tuple[str, int, int, int, int], before: list[str], after: list[str]) -> list[DiffLine]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -17,8 +17,6 @@ from portal.rules.hours import (
     next_open,
     next_working_day,
     open_spans,
-    today_words,
-    week,
 )
 from portal.rules.policy import Policy
 
@@ -184,27 +182,6 @@ def test_a_span_that_the_clock_change_swallows_is_no_span():
     assert open_spans(date(2026, 3, 29), policy.hours, LONDON) == []
 
 
-TODAY = [
-    ("2026-03-02T07:00", {}, "Opens today at 09:00."),
-    ("2026-03-02T12:00", {}, "Open today until 17:00."),
-    ("2026-03-02T13:00", {"monday": WITH_LUNCH}, "Opens today at 14:00."),
-    ("2026-03-02T19:00", {}, "Closed for today since 17:00."),
-    ("2026-03-01T12:00", {}, "Closed today."),
-    ("2026-12-25T12:00", {"public_holidays": "GB-ENG"}, "Closed today: Christmas Day."),
-    ("2026-03-02T12:00", {"closed": [{"first": "2026-03-02", "last": "2026-03-02"}]}, "Closed today."),
-    (
-        "2026-03-02T12:00",
-        {"closed": [{"first": "2026-03-02", "last": "2026-03-02", "note": {"en": "Stocktaking."}}]},
-        "Closed today. Stocktaking.",
-    ),
-]
-
-
-@pytest.mark.parametrize(("moment", "hours", "words"), TODAY)
-def test_customers_read_whether_the_shop_is_open_today(moment: str, hours: dict[str, object], words: str):
-    assert str(today_words(at(moment), shop(**hours))) == words
-
-
 def test_a_closure_is_announced_until_it_is_over():
     policy = shop(closed=[{"first": "2026-09-01", "last": "2026-09-02"}, {"first": "2026-08-03", "last": "2026-08-14"}])
 
@@ -215,14 +192,6 @@ def test_a_closure_is_announced_until_it_is_over():
     assert announced(7, 20) == [date(2026, 8, 3)]
     assert announced(8, 14) == [date(2026, 8, 3)]
     assert announced(8, 18) == [date(2026, 9, 1)]
-
-
-def test_the_week_lists_every_day_with_its_spans_in_order():
-    days = week(shop(monday=WITH_LUNCH).hours)
-
-    assert [weekday for weekday, _spans in days] == [0, 1, 2, 3, 4, 5, 6]
-    assert [span.opens for span in days[0][1]] == [time(9), time(14)]
-    assert days[6][1] == []
 
 
 MOMENTS = st.datetimes(datetime(2026, 1, 1), datetime(2027, 12, 31), timezones=st.just(UTC))  # noqa: DTZ001

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from portal.rules.policy import Policy, Stage
 from portal.rules.policy_check import check
-from portal.rules.policy_difference import DiffLine, policy_difference, unified
+from portal.rules.policy_difference import DiffLine, policy_difference
 from portal.rules.policy_edit import add_stage, close_shop, edit_stage, remove_stage, reopen_shop, reorder_stages
 from portal.rules.refusals import Refused, Unfit
 from tests.rules.policies import WHOLE
@@ -245,10 +245,3 @@ def test_the_difference_shows_what_goes_and_what_comes_with_lines_around_it():
         ]
     ]
     assert policy_difference(WHOLE, WHOLE) == []
-
-
-def test_the_difference_can_be_written_as_a_unified_diff():
-    assert unified("a\nb\n", "a\nc\n", "revision 1", "revision 2") == (
-        "--- revision 1\n+++ revision 2\n@@ -1,2 +1,2 @@\n a\n-b\n+c\n"
-    )
-    assert unified("a\n", "a\n", "1", "2") == ""
