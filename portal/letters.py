@@ -7,18 +7,19 @@ erased meanwhile is used as it stands, and neither letters nor links lie in the 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
-from typing import Any
+from typing import Any, Protocol
 
 import jinja2
 from sqlalchemy import Connection
 
-from notifications.letters import Compose, Due, Letter, Withdrawn
+from notifications.letters import Compose, Composed, Due, Letter, Unreachable, Withdrawn
 from portal import resources
-from portal.actions.desk import Desk
 from portal.language import Language, language
+from portal.links import Links
 from portal.rules.numbers import spoken
 from portal.rules.policy import Policy
 from portal.rules.tokens import LinkKind
@@ -27,6 +28,20 @@ from portal.store.tickets import Ticket
 from portal.store.visits import Contact, Visit
 
 Facts = Mapping[str, Any]
+
+
+class Letterbox(Protocol):
+    """What letters are written with; a desk is one."""
+
+    @property
+    def links(self) -> Links:
+        """Makes the links."""
+
+    def reading(self) -> AbstractContextManager[Connection]:
+        """One consistent view."""
+
+    def policy(self, connection: Connection) -> Policy:
+        """The policy in force."""
 
 
 @dataclass(frozen=True)
@@ -40,10 +55,10 @@ class Told:
     facts: Sequence[Facts]
 
 
-def make_composer(desk: Desk, sender_address: str) -> Compose:
+def make_composer(desk: Letterbox, sender_address: str) -> Compose:
     """The compose function of an installation. `sender_address` is where its mail comes from."""
 
-    def compose(due: Due, channel: str, _now: datetime) -> Letter | Withdrawn:
+    def compose(due: Due, channel: str, _now: datetime) -> Composed:
         with desk.reading() as connection:
             told = _told(connection, due, desk.policy(connection))
             if isinstance(told, Withdrawn):
@@ -52,7 +67,7 @@ def make_composer(desk: Desk, sender_address: str) -> Compose:
         if isinstance(context, Withdrawn):
             return context
         if channel != "mail" or not told.contact.email:
-            return Withdrawn("there is no address for this channel any more")
+            return Unreachable("there is no address for this channel any more")
         return _letter(desk, due.event, told, context, sender_address)
 
     return compose
@@ -62,6 +77,8 @@ def _told(connection: Connection, due: Due, policy: Policy) -> Told | Withdrawn:
     contact = visits.contact_by_ref(connection, due.recipient)
     if contact is None:
         return Withdrawn("the contact is no longer on file")
+    if not contact.may_be_told and due.event != "link_again":  # a link is sent to whoever asked for it
+        return Withdrawn("the contact is not to be told any more")
     visit = visits.by_id(connection, contact.visit_id)
     of_visit = tickets.of_visit(connection, visit.id)
     about = [ticket for ticket in of_visit if ticket.ref == due.reference]
@@ -86,9 +103,18 @@ def _stage_reached(_connection: Connection, told: Told) -> Facts | Withdrawn:
 
 def _noted(connection: Connection, told: Told) -> Facts | Withdrawn:
     wanted = {facts["entry"] for facts in told.facts}
-    found = journal.entries(connection, told.tickets[0].id, after=min(wanted) - 1)
-    notes = [entry.text for entry in found if entry.entry in wanted and entry.text and entry.audience == "customer"]
-    return {"notes": notes} if notes else Withdrawn("the note is no longer on file")
+    ticket = told.tickets[0]
+    found = journal.entries(connection, ticket.id, after=min(wanted) - 1)
+    right = {int(each.data["entry"]): each.text for each in found if each.event == "corrected"}  # the newest counts
+    notes = [
+        right.get(entry.entry, entry.text)
+        for entry in found
+        if entry.entry in wanted
+        and entry.text
+        and entry.audience == "customer"
+        and (ticket.ended_at is None or entry.at >= ticket.ended_at)
+    ]
+    return {"notes": notes} if notes else Withdrawn("the note is no longer on file, or its device has left the shop")
 
 
 def _ended(_connection: Connection, told: Told) -> Facts | Withdrawn:
@@ -110,7 +136,7 @@ STILL_TRUE: Mapping[str, Callable[[Connection, Told], Facts | Withdrawn]] = {
 }
 
 
-def _letter(desk: Desk, event: str, told: Told, context: Facts, sender_address: str) -> Letter:
+def _letter(desk: Letterbox, event: str, told: Told, context: Facts, sender_address: str) -> Letter:
     shop = told.policy.shop
     spoken_language = language(told.visit.language, shop.zone)
     link = desk.links.customer(LinkKind.CONTACT, told.contact.ref, told.contact.link_version)
@@ -120,7 +146,7 @@ def _letter(desk: Desk, event: str, told: Told, context: Facts, sender_address: 
         "contact": told.contact,
         "tickets": told.tickets,
         "ticket": told.tickets[0],
-        "number": spoken(told.tickets[0].number),
+        "number": ", ".join(spoken(ticket.number) for ticket in told.tickets),
         "link": link,
     } | dict(context)
 

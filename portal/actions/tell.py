@@ -36,7 +36,8 @@ def noted(connection: Connection, ticket: Ticket, now: datetime) -> None:
 
 
 def ended(connection: Connection, ticket: Ticket, now: datetime) -> None:
-    """The device has left the shop."""
+    """The device has left the shop. What was still to be said about it is no longer true."""
+    outbox.withdraw(connection, now, "the device has left the shop", reference=ticket.ref)
     _about(connection, ticket, "ended", {"ending": ticket.ending}, now)
 
 
