@@ -1,12 +1,14 @@
 """Serving the site: several waitress processes on one listening socket, and exactly one clock beside them.
 
 waitress kept answering with stalled clients where other servers did not; its default of 100 connections would lock
-everybody out at 130 of them, so the limit is raised. A child that dies is started again; a SIGTERM ends them all.
+everybody out at 130 of them, so the limit is raised. A child that dies is started again; a SIGTERM ends them all, and
+where the parent itself is killed, Linux ends its children.
 """
 
 from __future__ import annotations
 
 import argparse
+import ctypes
 import logging
 import signal
 import socket
@@ -29,6 +31,7 @@ CONNECTIONS = 2000
 THREADS = 8
 GRACE_SECONDS = 10.0
 _LOOK_EVERY = 0.2
+_ON_PARENTS_DEATH = 1
 _QUICK_DEATH = 2.0  # a child that lived shorter is not started again at once
 
 
@@ -107,11 +110,18 @@ def serve(data: Path, listening: socket.socket, workers: int, *, with_clock: boo
 def _start_worker(data: Path, listening: socket.socket) -> subprocess.Popen[bytes]:
     number = listening.fileno()
     command = [sys.executable, "-m", "portal.serving", "--data", str(data), "--socket", str(number)]
-    return subprocess.Popen(command, pass_fds=[number])
+    return subprocess.Popen(command, pass_fds=[number], preexec_fn=_end_with_parent)  # noqa: S603 (our own)
 
 
 def _start_clock(data: Path) -> subprocess.Popen[bytes]:
-    return subprocess.Popen([sys.executable, "-m", "portal", "--data", str(data), "clock"])
+    command = [sys.executable, "-m", "portal", "--data", str(data), "clock"]
+    return subprocess.Popen(command, preexec_fn=_end_with_parent)  # noqa: S603 (our own)
+
+
+def _end_with_parent() -> None:
+    """Ask for a SIGTERM when the parent ends, however it ends (prctl(2), PR_SET_PDEATHSIG)."""
+    if sys.platform == "linux":
+        ctypes.CDLL(None).prctl(_ON_PARENTS_DEATH, int(signal.SIGTERM))
 
 
 def _family(host: str) -> socket.AddressFamily:

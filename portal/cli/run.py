@@ -72,8 +72,10 @@ def _clock(options: argparse.Namespace) -> int:
 
 
 def _demo(options: argparse.Namespace) -> int:
-    from portal import demo
+    from portal import demo  # only here: it brings the stories along
 
+    for name in settings.TABLE:  # the demo goes by its own folder's settings only, and so do its processes
+        os.environ.pop(settings.PREFIX + name, None)
     made = demo.make(
         options.data or Path("demo-shop"), options.host, options.port, seed=options.seed, fresh=options.fresh
     )
