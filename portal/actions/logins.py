@@ -78,12 +78,12 @@ def sign_in(desk: Desk, name: str, password: str, code: str, address: str) -> st
         person = people.by_name(connection, passwords.name_typed(name))
     fits = hashes.fits(person.password_hash if person else "", passwords.normal(password))
     if person is None or not fits or person.disabled_at:
-        log.info("login refused, account %s", person.id if person else "unknown")
+        log.warning("login refused, account %s", person.id if person else "unknown")
         raise WrongLogin
     device_key = secrets.token_urlsafe(32)
     with desk.writing() as connection:
         if person.second_factor and not _use_code(connection, person, code, now):
-            log.info("login refused at the second factor, account %s", person.id)
+            log.warning("login refused at the second factor, account %s", person.id)
             raise WrongLogin
         for purpose in ("login of and from", *_BY_ACCOUNT):
             throttles.clear(connection, throttle.key(desk.links.secret, purpose, subjects[purpose]))
@@ -143,14 +143,14 @@ def unlock(desk: Desk, login: Login, name: str, pin: str) -> None:
         if not heard:
             people.remove_spent_login(connection, login.id, MOST_PIN_TRIES)
     if verdict is None:
-        log.info("device %s: too many PINs", login.id)
+        log.warning("device %s: too many PINs", login.id)
         raise LoginOver
     if verdict.retry_at:
         raise TooOften(verdict.retry_at)
     typed = hashes.pin_text(desk.links.secret, person.id if person else 0, pin.strip())
     fits = hashes.fits(person.pin_hash if person else "", typed)
     if person is None or not fits or person.disabled_at:
-        log.info("device %s: wrong PIN, account %s", login.id, person.id if person else "unknown")
+        log.warning("device %s: wrong PIN, account %s", login.id, person.id if person else "unknown")
         raise WrongPin
     with desk.writing() as connection:
         throttles.clear(connection, key)
@@ -211,7 +211,7 @@ def _count_login(desk: Desk, subjects: dict[str, str], now: datetime) -> None:
             verdict = throttles.hit(connection, key, now, limit, window)
             if verdict.retry_at:
                 refused = TooOften(verdict.retry_at)
-                log.info("login refused, too many tries: %s", purpose)
+                log.warning("login refused, too many tries: %s", purpose)
                 break
     if refused:
         raise refused
