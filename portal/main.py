@@ -21,12 +21,14 @@ from notifications.delivery import PostOffice, no_fault, send_due
 from notifications.instants import Clock, SystemClock
 from notifications.sweeps import Registry, Sweep, Tally
 from portal import settings
+from portal.actions import photos
 from portal.actions.desk import Desk
 from portal.letters import make_composer
 from portal.links import Links
 from portal.settings import BadSetting, Settings
 from portal.store import schema, throttles
 from portal.store.engine import open_engine, sqlite_url
+from portal.store.photo_files import PhotoFiles
 
 
 @dataclass(frozen=True)
@@ -37,6 +39,7 @@ class Installation:
     engine: Engine
     desk: Desk
     post_office: PostOffice
+    photo_files: PhotoFiles
     sweeps: Registry
     stopping: Event
 
@@ -83,7 +86,9 @@ def open_installation(
         fail_point=fail_point,
         going_on=lambda: not stopping.is_set(),
     )
-    return Installation(read, engine, desk, office, Registry(_sweeps(desk, office), desk.writing), stopping)
+    files = PhotoFiles(read.photos_url or str(read.data / "photos"))
+    sweeps = Registry(_sweeps(desk, office, files), desk.writing)
+    return Installation(read, engine, desk, office, files, sweeps, stopping)
 
 
 def _mail(read: Settings) -> Channel:
@@ -93,13 +98,14 @@ def _mail(read: Settings) -> Channel:
         raise BadSetting("MAIL_URL", str(fault)) from None
 
 
-def _sweeps(desk: Desk, office: PostOffice) -> list[Sweep]:
+def _sweeps(desk: Desk, office: PostOffice, files: PhotoFiles) -> list[Sweep]:
     """The sweeps there are, in the order: remind, lapse, forecast, purge, tidy, backup, send."""
 
     def tidy(now: datetime) -> Tally:
         with desk.writing() as connection:
             forgotten = throttles.forget(connection, now)
-        return Tally(forgotten, forgotten)
+        seen, orphans = photos.sweep_up(desk, files, now)
+        return Tally(forgotten + seen, forgotten + orphans)
 
     def send(_now: datetime) -> Tally:
         batch = send_due(office)

@@ -20,6 +20,8 @@ class Facts:
     fault_described: bool = False  # the fault as told by the customer is written down
     contact_reachable: bool = False  # the visit has an e-mail address or a phone number
     customer_note_in_stage: bool = False  # a note for the customer was written since the stage was entered
+    before_photo: bool = False  # there is a photo from before the repair
+    after_photo: bool = False  # there is a photo from after the repair
     intake_recorded: bool = False  # the condition on arrival is written down
     tray_settled: bool = False  # whatever was taken out is put back, replaced or handed to the customer
     sheet_before_made: bool = False  # the needed checks were tried before the repair
@@ -53,6 +55,16 @@ GATES: Mapping[str, Gate] = {
         say("Customer told what was done"),
         say("The customer has not been told anything in this stage. Write a note for the customer."),
         lambda facts: facts.customer_note_in_stage,
+    ),
+    "before_photo": Gate(
+        say("Photo from before"),
+        say("There is no photo from before the repair. Take one that shows the device as it came."),
+        lambda facts: facts.before_photo,
+    ),
+    "after_photo": Gate(
+        say("Photo from after"),
+        say("There is no photo from after the repair. Take one that shows the device as it goes."),
+        lambda facts: facts.after_photo,
     ),
     "intake_recorded": Gate(
         say("Condition on arrival recorded"),

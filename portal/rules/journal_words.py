@@ -38,6 +38,8 @@ _BENCH: Mapping[str, Sentence] = {
     "part_arrived": say("Part {part}: {how}"),
     "part_fitted": say("Part {part} fitted ({origin})"),
     "courtesy_given": say("Given free"),
+    "photographed": say("Photo taken in ({moment})"),
+    "photo_withdrawn": say("A photo was withdrawn"),
     "received_announced": say("The announced parcel came"),
 }
 _CUSTOMER: Mapping[str, Sentence] = {
@@ -58,6 +60,7 @@ _CUSTOMER: Mapping[str, Sentence] = {
     "part_arrived": say("A part came: {how}."),
     "part_fitted": say("We fitted a part ({origin})."),
     "courtesy_given": say("Done for you free of charge:"),
+    "photographed": say("We took a photo."),
 }
 CUSTOMER_HOLDS: Mapping[Hold, Sentence] = {
     Hold.APPROVAL: say("We are waiting for your answer."),

@@ -8,7 +8,7 @@ from portal.rules import test_sheet, tray
 from portal.rules.gates import Facts
 from portal.rules.intake_record import Unlocking, unsafe
 from portal.rules.policy import Policy
-from portal.store import records, sheets, trays
+from portal.store import photos, records, sheets, trays
 from portal.store.tables import contacts, journal
 from portal.store.tickets import Ticket
 
@@ -42,10 +42,13 @@ def facts(connection: Connection, ticket: Ticket, policy: Policy) -> Facts:
     sheet = sheets.sheet(connection, ticket.id)
     without_unlocking = record is not None and record.unlocking == Unlocking.TESTED_WITHOUT
     safety = sheets.safety_test(connection, ticket.id) if kind and kind.mains else None
+    photographed = photos.moments(connection, ticket.id)
     return Facts(
         fault_described=bool(ticket.fault),
         contact_reachable=bool(reachable),
         customer_note_in_stage=bool(noted),
+        before_photo="before" in photographed,
+        after_photo="after" in photographed,
         intake_recorded=version is not None,
         tray_settled=tray.settled(trays.lines(connection, ticket.id)),
         sheet_before_made=test_sheet.made_before(checks, sheet),

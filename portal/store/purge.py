@@ -11,7 +11,7 @@ from sqlalchemy import BindParameter, Connection, bindparam, delete, select, upd
 
 from notifications import outbox
 from portal.rules.categories import Category
-from portal.store import acceptances, bench_purge, search, throttles
+from portal.store import acceptances, bench_purge, photos, search, throttles
 from portal.store.parts import forget_donor
 from portal.store.tables import contacts, journal, logins, policies, staff, tickets, visits
 
@@ -125,6 +125,7 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     ("announcements", Category.CONTACT): visit_contacts,
     ("announcements", Category.MONEY): record,
     ("acknowledgements", Category.STAFF): staff_member,
+    ("photos", Category.PHOTO): photos.forget,
     ("donors", Category.DEVICE): forget_donor,
     ("donors", Category.CONTACT): forget_donor,
 }

@@ -319,6 +319,27 @@ def upgrade() -> None:
         )
 
     op.create_table(
+        "photos",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("ref", sa.String(length=10), nullable=False),
+        sa.Column("ticket_id", sa.Integer(), nullable=False),
+        sa.Column("moment", sa.String(length=10), nullable=False),
+        sa.Column("stage", sa.String(length=40), nullable=True),
+        sa.Column("audience", sa.String(length=10), nullable=False),
+        sa.Column("caption", sa.String(length=120), server_default="", nullable=False),
+        sa.Column("width", sa.Integer(), nullable=False),
+        sa.Column("height", sa.Integer(), nullable=False),
+        sa.Column("taken_in_at", Instant(), nullable=False),
+        sa.CheckConstraint("audience IN ('bench', 'customer')", name=op.f("ck_photos_audience")),
+        sa.CheckConstraint("moment IN ('before', 'after', 'other')", name=op.f("ck_photos_moment")),
+        sa.ForeignKeyConstraint(["ticket_id"], ["tickets.id"], name=op.f("fk_photos_ticket_id"), ondelete="CASCADE"),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_photos")),
+        sa.UniqueConstraint("ref", name=op.f("uq_photos_ref")),
+    )
+    with op.batch_alter_table("photos", schema=None) as batch_op:
+        batch_op.create_index("ix_photos_ticket_id", ["ticket_id"], unique=False)
+
+    op.create_table(
         "safety_tests",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("ticket_id", sa.Integer(), nullable=False),

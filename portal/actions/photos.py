@@ -1,0 +1,149 @@
+"""Photos of a device: taken in clean, shown to whoever may see them, withdrawn for good.
+
+Files are written before the row and removed after it, so that a row never points to a missing file; a file that no row
+points to is swept up.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Literal
+
+from sqlalchemy import Connection
+
+from portal.actions.desk import By, Change, Desk, NotFound, Outcome, change_ticket, done_before, find
+from portal.pictures.refused import FIELD
+from portal.pictures.worker import clean_in_child
+from portal.rules.policy import Policy
+from portal.rules.refusals import AskFirst, Refused, Unfit
+from portal.rules.sentences import say
+from portal.rules.stages import Event
+from portal.rules.text import line
+from portal.rules.tokens import new_ref
+from portal.store import photos
+from portal.store.photo_files import LARGE, SMALL, PhotoFiles
+from portal.store.photo_tables import MOMENTS
+from portal.store.tickets import Ticket
+
+ORPHAN_AFTER = timedelta(days=1)
+MOST = 200  # of one ticket
+Audience = Literal["bench", "customer"]
+
+
+def add(
+    desk: Desk,
+    files: PhotoFiles,
+    by: By,
+    number: str,
+    data: bytes,
+    *,
+    moment: str = "other",
+    caption: str = "",
+    audience: Audience = "customer",
+    confirmed: bool = False,
+    deed_key: str | None = None,
+) -> Outcome:
+    """Take a photo in, cleaned. The same `deed_key` again makes no second one.
+
+    Raises Unfit for what is no picture, AskFirst for one that seems blurred or dark, Refused for an ended ticket.
+    """
+    words = line("caption", say("The caption"), caption)
+    if moment not in MOMENTS:
+        raise Unfit("moment", say("A photo is of {allowed}.", allowed=", ".join(MOMENTS)))
+    with desk.reading() as connection:
+        ticket = find(connection, number)
+        if done_before(connection, deed_key):
+            return Outcome(ticket.number, ticket.revision, repeated=True)
+    cleaned = clean_in_child(data)
+    if not confirmed and (cleaned.seems_blurred or cleaned.seems_dark):
+        raise AskFirst(_BLURRED if cleaned.seems_blurred else _DARK)
+    ref = new_ref(desk.chooser)
+    kept = False
+    try:
+        _write(files, ref, cleaned.large, cleaned.small)
+        outcome = _add_row(desk, by, number, ref, moment, words, audience, cleaned.width, cleaned.height, deed_key)
+        kept = not outcome.repeated
+    finally:
+        if not kept:
+            files.remove(ref)
+    return outcome
+
+
+def withdraw(desk: Desk, files: PhotoFiles, by: By, number: str, ref: str, *, deed_key: str | None = None) -> Outcome:
+    """Take a photo away for good: row and files. The journal says that one was withdrawn. Raises NotFound."""
+
+    def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
+        found = photos.by_ref(connection, ref)
+        if found is None or found.ticket_id != ticket.id:
+            raise NotFound(say("This repair has no such photo."))
+
+        def write(connection: Connection, _ticket: Ticket, _now: datetime) -> None:
+            photos.remove(connection, ref)
+
+        return Change([Event("photo_withdrawn")], audience="bench", write=write)
+
+    outcome = change_ticket(desk, by, number, decide, deed_key=deed_key)
+    files.remove(ref)
+    return outcome
+
+
+def sweep_up(desk: Desk, files: PhotoFiles, now: datetime) -> tuple[int, int]:
+    """Remove files that no row has pointed to for a day: (looked at, removed)."""
+    old = [(ref, path) for ref, path, written in files.all() if now - written > ORPHAN_AFTER]
+    with desk.reading() as connection:
+        known = photos.known(connection, sorted({ref for ref, _path in old if ref}))
+    orphans = [path for ref, path in old if ref not in known]
+    for path in orphans:
+        files.remove_path(path)
+    return len(old), len(orphans)
+
+
+_BLURRED = say("This picture seems blurred. Take it again, or use it all the same.")
+_DARK = say("This picture seems very dark. Take it again with more light, or use it all the same.")
+
+
+def _write(files: PhotoFiles, ref: str, large: bytes, small: bytes) -> None:
+    try:
+        files.write(ref, LARGE, large)
+        files.write(ref, SMALL, small)
+    except OSError:
+        raise Unfit(FIELD, say("There is no room for the photo. Nothing was kept; tell the keeper.")) from None
+
+
+def _add_row(
+    desk: Desk,
+    by: By,
+    number: str,
+    ref: str,
+    moment: str,
+    caption: str,
+    audience: Audience,
+    width: int,
+    height: int,
+    deed_key: str | None,
+) -> Outcome:
+    def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
+        if ticket.ending:
+            raise Refused(say("This ticket has ended. Its device is no longer in the shop."))
+        if len(photos.of_ticket(connection, ticket.id)) >= MOST:
+            raise Refused(say("A repair keeps at most {most} photos. Withdraw some first.", most=MOST))
+
+        def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
+            photos.add(
+                connection,
+                {
+                    "ref": ref,
+                    "ticket_id": ticket.id,
+                    "moment": moment,
+                    "stage": ticket.stage,
+                    "audience": audience,
+                    "caption": caption,
+                    "width": width,
+                    "height": height,
+                    "taken_in_at": now,
+                },
+            )
+
+        return Change([Event("photographed", {"photo": ref, "moment": moment})], audience=audience, write=write)
+
+    return change_ticket(desk, by, number, decide, deed_key=deed_key)

@@ -1,0 +1,85 @@
+"""The files of photos: in a folder, or in any store that fsspec speaks to. Names are ours; a file is whole or not there."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from datetime import UTC, datetime
+
+import fsspec
+
+LARGE, SMALL = "large", "small"
+SIZES = (LARGE, SMALL)
+
+
+class NoPhotoStore(RuntimeError):
+    """The photo store cannot be opened, for example because the package for its kind of address is not installed."""
+
+    def __init__(self, kind: str, why: str) -> None:
+        super().__init__(f"Photos cannot be kept at an address of the kind “{kind}”: {why}.")
+
+
+class PhotoFiles:
+    """The photo store at a URL: `file:///…` or a plain path for a folder, `s3://bucket/…` with the extra `s3`."""
+
+    def __init__(self, url: str) -> None:
+        kind = url.partition("://")[0] if "://" in url else "file"
+        try:
+            self._files, self._root = fsspec.core.url_to_fs(url)
+        except (ImportError, ValueError) as fault:
+            raise NoPhotoStore(kind, str(fault)) from None
+        self._is_folder = kind == "file"
+
+    def write(self, ref: str, size: str, content: bytes) -> None:
+        """Keep one picture. A reader never sees half of it. Raises OSError where there is no room."""
+        path = self._path(ref, size)
+        if not self._is_folder:  # an object appears whole
+            self._files.pipe_file(path, content)
+            return
+        self._files.makedirs(path.rpartition("/")[0], exist_ok=True)
+        part = f"{path}.part"
+        try:
+            self._files.pipe_file(part, content)
+            self._files.mv(part, path)
+        except OSError:
+            with contextlib.suppress(OSError):
+                self._files.rm_file(part)
+            raise
+
+    def read(self, ref: str, size: str) -> bytes | None:
+        """One picture, or None where it is gone."""
+        try:
+            content: bytes = self._files.cat_file(self._path(ref, size))
+        except FileNotFoundError:
+            return None
+        return content
+
+    def remove(self, ref: str) -> None:
+        """Let go of a photo in every size; what is gone already is no fault."""
+        for size in SIZES:
+            with contextlib.suppress(FileNotFoundError):
+                self._files.rm_file(self._path(ref, size))
+
+    def all(self) -> Iterator[tuple[str, str, datetime]]:
+        """Every file there is: the photo's ref ("" for what is none of ours), its path, and when it was written."""
+        for path, about in self._files.find(self._root, detail=True).items():
+            name = path.rpartition("/")[2]
+            ref, _, size = name.removesuffix(".jpg").partition("-")
+            yield (ref if size in SIZES else ""), path, _written(about)
+
+    def remove_path(self, path: str) -> None:
+        """Let go of one file by its path."""
+        with contextlib.suppress(FileNotFoundError):
+            self._files.rm_file(path)
+
+    def _path(self, ref: str, size: str) -> str:
+        if not ref.isalnum() or size not in SIZES:
+            raise ValueError("not the name of a photo")
+        return f"{self._root}/{ref[:2]}/{ref}-{size}.jpg"
+
+
+def _written(about: dict[str, object]) -> datetime:
+    when = about.get("mtime") or about.get("LastModified")
+    if isinstance(when, datetime):
+        return when.astimezone(UTC)
+    return datetime.fromtimestamp(float(str(when or 0)), UTC)

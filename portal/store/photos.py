@@ -1,0 +1,97 @@
+"""Photos: a row each, beside two files in the photo store. A row never points to a missing file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import Connection, bindparam, delete, insert, select
+
+from portal.store.photo_tables import photos
+from portal.store.tables import tickets
+
+
+@dataclass(frozen=True)
+class Photo:
+    """One photo of a ticket. `moment` is "before", "after" or "other"; `audience` "bench" or "customer"."""
+
+    id: int
+    ref: str
+    ticket_id: int
+    moment: str
+    stage: str | None
+    audience: str
+    caption: str
+    width: int
+    height: int
+    taken_in_at: datetime
+
+
+_COLUMNS = (
+    photos.c.id,
+    photos.c.ref,
+    photos.c.ticket_id,
+    photos.c.moment,
+    photos.c.stage,
+    photos.c.audience,
+    photos.c.caption,
+    photos.c.width,
+    photos.c.height,
+    photos.c.taken_in_at,
+)
+_OF_TICKET = select(*_COLUMNS).where(photos.c.ticket_id == bindparam("ticket_id")).order_by(photos.c.id)
+_BY_REF = select(*_COLUMNS).where(photos.c.ref == bindparam("wanted"))
+_OF_VISIT = (
+    select(*_COLUMNS)
+    .join(tickets, photos.c.ticket_id == tickets.c.id)
+    .where(photos.c.ref == bindparam("wanted"), tickets.c.visit_id == bindparam("visit_id"))
+    .where(photos.c.audience == "customer")
+)
+_REMOVE = delete(photos).where(photos.c.ref == bindparam("wanted"))
+_REMOVE_ALL = delete(photos).where(photos.c.ticket_id == bindparam("ticket_id"))
+_MOMENTS = select(photos.c.moment).where(photos.c.ticket_id == bindparam("ticket_id")).distinct()
+_KNOWN = select(photos.c.ref).where(photos.c.ref.in_(bindparam("refs", expanding=True)))
+
+
+def of_ticket(connection: Connection, ticket_id: int) -> list[Photo]:
+    """A ticket's photos in the order in which they came."""
+    return [Photo(*tuple(row)) for row in connection.execute(_OF_TICKET, {"ticket_id": ticket_id})]
+
+
+def by_ref(connection: Connection, ref: str) -> Photo | None:
+    """The photo with this public id, or None."""
+    row = connection.execute(_BY_REF, {"wanted": ref}).first()
+    return Photo(*tuple(row)) if row else None
+
+
+def for_customer(connection: Connection, visit_id: int, ref: str) -> Photo | None:
+    """The photo, where it is one of this visit's and for its customer; else None."""
+    row = connection.execute(_OF_VISIT, {"wanted": ref, "visit_id": visit_id}).first()
+    return Photo(*tuple(row)) if row else None
+
+
+def moments(connection: Connection, ticket_id: int) -> set[str]:
+    """Of which moments there is a photo: the gates ask."""
+    return set(connection.execute(_MOMENTS, {"ticket_id": ticket_id}).scalars())
+
+
+def add(connection: Connection, values: dict[str, object]) -> None:
+    """Insert a photo. `values` are the columns by name."""
+    connection.execute(insert(photos), values)
+
+
+def remove(connection: Connection, ref: str) -> None:
+    """Delete a photo's row."""
+    connection.execute(_REMOVE, {"wanted": ref})
+
+
+def forget(connection: Connection, ticket_id: int) -> list[str]:
+    """Delete a ticket's rows and tell the refs, whose files the caller removes once that is committed."""
+    refs = [photo.ref for photo in of_ticket(connection, ticket_id)]
+    connection.execute(_REMOVE_ALL, {"ticket_id": ticket_id})
+    return refs
+
+
+def known(connection: Connection, refs: list[str]) -> set[str]:
+    """Which of these photos have a row."""
+    return set(connection.execute(_KNOWN, {"refs": refs}).scalars()) if refs else set()
