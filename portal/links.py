@@ -1,4 +1,4 @@
-"""Makes the links, from the installation's secret and its configured address; a job has no request to take a host from."""
+"""Makes the links, from the installation’s secret and its configured address: a job has no request to take it from."""
 
 from __future__ import annotations
 
