@@ -63,4 +63,4 @@ class Instant(TypeDecorator[datetime]):
         if value is None:
             return None
         moment = value if isinstance(value, datetime) else datetime.fromisoformat(value)
-        return moment.astimezone(UTC)
+        return moment if moment.tzinfo is UTC else moment.astimezone(UTC)

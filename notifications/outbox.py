@@ -5,7 +5,8 @@ Here is what callers need: to put, to withdraw, to show and to forget. Claiming 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import sys
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
@@ -120,10 +121,14 @@ class Trace:
     made_at: datetime
     settled_at: datetime | None
     outcome: str
+    id: int
+    reference: str
 
 
-_ABOUT = (
+_TRACES = (
     select(
+        outbox.c.id,
+        outbox.c.reference,
         outbox.c.event,
         outbox.c.recipient,
         outbox.c.state,
@@ -133,9 +138,11 @@ _ABOUT = (
         outbox.c.settled_at,
         outbox.c.outcome,
     )
-    .where(outbox.c.reference.in_(bindparam("references", expanding=True)))
     .order_by(outbox.c.id.desc())
 )
+_ABOUT = _TRACES.where(outbox.c.reference.in_(bindparam("references", expanding=True)))
+_NEWEST = _TRACES.where(outbox.c.id < bindparam("before")).limit(bindparam("most"))
+_TROUBLED = _NEWEST.where(outbox.c.state.in_(("failed", "unknown")))
 
 
 _STUCK = select(func.count()).where(outbox.c.state.in_(("waiting", "claimed")), outbox.c.due_at < bindparam("before"))
@@ -154,10 +161,29 @@ def count(connection: Connection, state: str) -> int:
 
 def about(connection: Connection, references: Sequence[str]) -> list[Trace]:
     """What was and is to be told about these references, the newest first."""
-    rows = connection.execute(_ABOUT, {"references": list(references)})
+    return _traces(connection.execute(_ABOUT, {"references": list(references)}))
+
+
+def newest(connection: Connection, most: int, *, before: int | None = None, troubled: bool = False) -> list[Trace]:
+    """At most so many messages, the newest first; those with an id below `before`; only undelivered ones if wished."""
+    values = {"before": sys.maxsize if before is None else before, "most": most}
+    return _traces(connection.execute(_TROUBLED if troubled else _NEWEST, values))
+
+
+def _traces(rows: Iterable[Any]) -> list[Trace]:
     return [
-        Trace(event, recipient, state, (channels[place : place + 1] or [""])[0], made_at, settled_at, outcome or "")
-        for event, recipient, state, channels, place, made_at, settled_at, outcome in rows
+        Trace(
+            event,
+            recipient,
+            state,
+            (channels[place : place + 1] or [""])[0],
+            made_at,
+            settled_at,
+            outcome or "",
+            number,
+            reference,
+        )
+        for number, reference, event, recipient, state, channels, place, made_at, settled_at, outcome in rows
     ]
 
 

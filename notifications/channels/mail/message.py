@@ -48,15 +48,17 @@ def mail(letter: Letter, message_id: str, domain: str, now: datetime) -> EmailMe
 
 def one_address(text: str) -> str:
     """The address, if exactly one, its domain in ASCII. Raises Hopeless: a comma would make it two recipients."""
-    typed = text.strip()
+    local, _at, domain = text.strip().rpartition("@")
     try:
-        address = Address(addr_spec=typed)
-        domain = idna.encode(address.domain, uts46=True).decode("ascii")
+        domain = idna.encode(domain, uts46=True).decode("ascii")
+        # The parser knows letters beyond ASCII (RFC 6531 3.3) only as a fault, so it is shown others in their place.
+        shown = "".join(letter if letter.isascii() else "x" for letter in local) + f"@{domain}"
+        is_one = Address(addr_spec=shown).addr_spec == shown and not _UNPRINTABLE.search(text)
     except (HeaderParseError, ValueError, IndexError):  # IDNAError is a ValueError
-        address, domain = None, ""
-    if address is None or not domain or _UNPRINTABLE.search(text) or address.addr_spec != typed:
+        is_one = False
+    if not is_one:
         raise Hopeless("the address is not exactly one e-mail address")
-    return Address(username=address.username, domain=domain).addr_spec
+    return f"{local}@{domain}"
 
 
 def _line(text: str) -> str:
