@@ -5,7 +5,6 @@ Here is what callers need: to put, to withdraw, to show and to forget. Claiming 
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -17,6 +16,7 @@ from sqlalchemy.exc import IntegrityError
 from notifications.tables import OPEN, outbox
 
 _FORGET = delete(outbox).where(outbox.c.reference == bindparam("wanted"))
+_ALL = 2**31 - 1  # no id is as large
 LIFE = timedelta(days=4)  # RFC 5321 4.5.4.1: give up after at least four to five days
 
 
@@ -125,21 +125,18 @@ class Trace:
     reference: str
 
 
-_TRACES = (
-    select(
-        outbox.c.id,
-        outbox.c.reference,
-        outbox.c.event,
-        outbox.c.recipient,
-        outbox.c.state,
-        outbox.c.channels,
-        outbox.c.channel,
-        outbox.c.made_at,
-        outbox.c.settled_at,
-        outbox.c.outcome,
-    )
-    .order_by(outbox.c.id.desc())
-)
+_TRACES = select(
+    outbox.c.id,
+    outbox.c.reference,
+    outbox.c.event,
+    outbox.c.recipient,
+    outbox.c.state,
+    outbox.c.channels,
+    outbox.c.channel,
+    outbox.c.made_at,
+    outbox.c.settled_at,
+    outbox.c.outcome,
+).order_by(outbox.c.id.desc())
 _ABOUT = _TRACES.where(outbox.c.reference.in_(bindparam("references", expanding=True)))
 _NEWEST = _TRACES.where(outbox.c.id < bindparam("before")).limit(bindparam("most"))
 _TROUBLED = _NEWEST.where(outbox.c.state.in_(("failed", "unknown")))
@@ -166,7 +163,7 @@ def about(connection: Connection, references: Sequence[str]) -> list[Trace]:
 
 def newest(connection: Connection, most: int, *, before: int | None = None, troubled: bool = False) -> list[Trace]:
     """At most so many messages, the newest first; those with an id below `before`; only undelivered ones if wished."""
-    values = {"before": sys.maxsize if before is None else before, "most": most}
+    values = {"before": _ALL if before is None else before, "most": most}
     return _traces(connection.execute(_TROUBLED if troubled else _NEWEST, values))
 
 

@@ -74,6 +74,10 @@ _LINES = (
 )
 _OPEN = _LINES.where(tickets.c.ending.is_(None))
 _THESE = _LINES.where(tickets.c.id.in_(bindparam("ids", expanding=True)))
+# A visit's reference leads to each of its tickets, a ticket's own to itself.
+_NAMED = select(visits.c.ref, tickets.c.ref, tickets.c.number).join(visits, tickets.c.visit_id == visits.c.id)
+_REFS = bindparam("refs", expanding=True)
+_OF_REFS = _NAMED.where(tickets.c.ref.in_(_REFS)).union(_NAMED.where(visits.c.ref.in_(_REFS)))
 _STANDINGS = select(tickets.c.number, tickets.c.stage, tickets.c.hold, tickets.c.ending).where(
     tickets.c.ending.is_(None)
 )
@@ -114,6 +118,15 @@ def open_tickets(connection: Connection) -> list[OpenTicket]:
 def lines(connection: Connection, ids: list[int]) -> list[OpenTicket]:
     """The tickets with these ids as the bench list shows them, ended ones too."""
     return [_line(row) for row in connection.execute(_THESE, {"ids": ids})] if ids else []
+
+
+def numbers_of(connection: Connection, refs: list[str]) -> dict[str, list[str]]:
+    """The numbers of the tickets that public ids of tickets or visits stand for, by id; ids unknown are left out."""
+    found: dict[str, list[str]] = {}
+    for visit_ref, ticket_ref, number in connection.execute(_OF_REFS, {"refs": refs}) if refs else ():
+        for ref in {visit_ref, ticket_ref} & set(refs):
+            found.setdefault(ref, []).append(number)
+    return {ref: sorted(numbers) for ref, numbers in found.items()}
 
 
 def open_standings(connection: Connection) -> dict[str, Standing]:
