@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
-from portal.actions import handover, moves, notes
+from portal.actions import handover, moves, notes, photos
 from portal.actions.desk import COMMAND, Outcome, find
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.cli.common import Commands, command, instant, opened, show_json
@@ -60,6 +61,17 @@ def add_to(commands: Commands) -> None:
     over = command(deeds, "handover", _handover, "hand a device over", "ticket handover 4711-8")
     over.add_argument("number")
     over.add_argument("--why", default="", help="given back as it came, for this reason")
+
+    photo = command(deeds, "photo", _photo, "take a photo in, cleaned", "ticket photo 4711-8 front.jpg --before")
+    photo.add_argument("number")
+    photo.add_argument("file", type=Path)
+    moment = photo.add_mutually_exclusive_group()
+    for each in ("before", "after"):
+        moment.add_argument(
+            f"--{each}", dest="moment", action="store_const", const=each, help=f"taken {each} the repair"
+        )
+    photo.add_argument("--for", dest="audience", choices=("bench", "customer"), default="customer", help="who sees it")
+    photo.add_argument("--confirm", action="store_true", help="use it although it seems blurred or dark")
 
     show = command(deeds, "show", _show, "show a ticket with its journal", "ticket show 4711-8 --json")
     show.add_argument("number")
@@ -131,6 +143,21 @@ def _handover(options: argparse.Namespace) -> int:
     if options.why:
         return _done(handover.return_unrepaired(desk, COMMAND, options.number, options.why), "given back unrepaired")
     return _done(handover.hand_over(desk, COMMAND, options.number), "handed over")
+
+
+def _photo(options: argparse.Namespace) -> int:
+    house = opened(options)
+    done = photos.add(
+        house.desk,
+        house.photo_files,
+        COMMAND,
+        options.number,
+        options.file.read_bytes(),
+        moment=options.moment or "other",
+        audience=options.audience,
+        confirmed=options.confirm,
+    )
+    return _done(done, "has one more photo")
 
 
 def _show(options: argparse.Namespace) -> int:

@@ -11,6 +11,7 @@ from portal import resources
 from portal.actions import logins
 from portal.main import Installation
 from portal.web import account, bench, customer, errors, guard, health, manual, people, prints, security, shop
+from portal.web.bench.photos import allow_large_forms
 from portal.web.capitals import CapitalsAllowed
 from portal.web.page import add_to_templates
 from portal.web.request_context import EXTENSION, close_connection
@@ -42,6 +43,7 @@ def create_app(installation: Installation) -> Flask:
     app.jinja_env.lstrip_blocks = True
     app.teardown_request(close_connection)
     add_to_templates(app)
+    app.before_request(allow_large_forms)
     security.protect(app, installation.settings)
     guard.watch(app)
     errors.register(app)

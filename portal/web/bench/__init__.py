@@ -9,4 +9,4 @@ from portal.web import guard
 blueprint = Blueprint("bench", __name__, url_prefix="/bench")
 blueprint.before_request(guard.staff_only)
 
-from portal.web.bench import deeds, find, listing, parts, record, sheet, take_in, ticket, tray  # noqa: E402, F401 (they add their routes)
+from portal.web.bench import deeds, find, listing, parts, photos, record, sheet, take_in, ticket, tray  # noqa: E402, F401 (they add their routes)

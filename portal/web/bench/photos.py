@@ -1,0 +1,117 @@
+"""Photos of a ticket: taken with the phone at the bench, several at once; shown, and withdrawn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+
+from flask import Response, abort, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from portal.actions import photos as deeds
+from portal.actions.desk import find
+from portal.pictures.limits import LARGEST_BYTES
+from portal.rules.numbers import parse_number, spoken
+from portal.rules.sentences import Sentence, say
+from portal.store import photos as store
+from portal.store.tickets import Ticket
+from portal.web import guard
+from portal.web.bench import blueprint
+from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
+from portal.web.photo_answers import picture
+from portal.web.request_context import connection, desk, installation, refresh
+
+MOST_AT_ONCE = 8
+LARGEST_UPLOAD = MOST_AT_ONCE * LARGEST_BYTES + 1024**2  # bytes of one form
+MOMENT_WORDS = {"before": say("before the repair"), "after": say("after the repair"), "other": say("something else")}
+
+
+@dataclass(frozen=True)
+class Rejected:
+    """A file that was not taken, and why. The name is the sender's own, shown to them alone."""
+
+    name: str
+    reasons: tuple[Sentence, ...]
+
+
+def allow_large_forms() -> None:
+    """Before the form is read: photos may be larger than other forms."""
+    if request.endpoint == "bench.add_photos":
+        request.max_content_length = LARGEST_UPLOAD
+
+
+@blueprint.get("/<number>/photos")
+def photos(number: str) -> ResponseReturnValue:
+    """The ticket's photos, and the form for more."""
+    return photos_page(find(connection(), number), Answer(), [])
+
+
+@blueprint.post("/<number>/photos")
+def add_photos(number: str) -> ResponseReturnValue:
+    """Take photos in, each on its own: one that is refused does not hold the others up."""
+    form = DeedForm()
+    if not form.validate():
+        abort(400)
+    canonical = spoken(parse_number(number))
+    files = [file for file in request.files.getlist("photo") if file.filename][:MOST_AT_ONCE]
+    rejected, key = [], form.key()
+    for place, file in enumerate(files):
+        deed = partial(
+            deeds.add,
+            desk(),
+            installation().photo_files,
+            guard.me().by,
+            canonical,
+            file.stream.read(),
+            moment=typed("moment") or "other",
+            caption=typed("caption"),
+            audience="bench" if typed("audience") == "bench" else "customer",
+            confirmed=typed("use_anyway") == "1",
+            deed_key=f"{key[:30]}{place:02}" if key else None,
+        )
+        answer = attempt(deed)
+        if not answer.done:
+            rejected.append(Rejected(file.filename or "", tuple(answer.reasons)))
+    if files and not rejected:
+        return redirect(url_for(".photos", number=canonical), 303)
+    refresh()
+    nothing = () if files else (say("No photo was chosen. Choose one, or take one with the camera."),)
+    return photos_page(find(connection(), canonical), Answer(reasons=nothing, status=422), rejected)
+
+
+@blueprint.post("/<number>/photos/<ref>/withdraw")
+def withdraw_photo(number: str, ref: str) -> ResponseReturnValue:
+    """Take a photo away for good."""
+    form = DeedForm()
+    if not form.validate():
+        abort(400)
+    canonical = spoken(parse_number(number))
+    deeds.withdraw(desk(), installation().photo_files, guard.me().by, canonical, ref, deed_key=form.key())
+    return redirect(url_for(".photos", number=canonical), 303)
+
+
+@blueprint.get("/<number>/photos/<ref>-<size>.jpg")
+def photo(number: str, ref: str, size: str) -> Response:
+    """One photo of this ticket."""
+    found = store.by_ref(connection(), ref)
+    if found is None or found.ticket_id != find(connection(), number).id:
+        abort(404)
+    return picture(ref, size)
+
+
+def photos_page(found: Ticket, answer: Answer, rejected: list[Rejected]) -> ResponseReturnValue:
+    """The page; after a refusal with the words still in it (browsers never send a chosen file back)."""
+    page = render_template(
+        "bench/photos.html",
+        ticket=found,
+        photos=store.of_ticket(connection(), found.id),
+        moments=MOMENT_WORDS,
+        most=MOST_AT_ONCE,
+        megabytes=LARGEST_BYTES // 1024**2,
+        answer=answer,
+        rejected=rejected,
+        typed=Filled(request.form),
+        deed_key=new_deed_key(),
+        csrf=DeedForm(),
+    )
+    return page, answer.status

@@ -1,0 +1,61 @@
+"""What waits for the bench today: objections to records, soak tests that are over, parts late, sheets let through."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+
+from flask import render_template
+from flask.typing import ResponseReturnValue
+
+from portal.store import parts, records, sheets
+from portal.store.parts import Due
+from portal.store.records import Objected
+from portal.store.sheets import LetThrough, Soaked
+from portal.web import guard
+from portal.web.bench import blueprint
+from portal.web.request_context import connection, desk, policy, speaking
+
+SHOWN_FOR = timedelta(days=14)  # how long the keeper sees that the bench let a sheet through
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """What somebody should look at. `let_through` is for the keeper, and empty for everybody else."""
+
+    objections: Sequence[Objected]
+    soaked: Sequence[Soaked]
+    late: Sequence[Due]
+    let_through: Sequence[LetThrough]
+
+    @property
+    def count(self) -> int:
+        """How many things wait; what was let through is news, and waits for nobody."""
+        return len(self.objections) + len(self.soaked) + len(self.late)
+
+
+@blueprint.get("/today")
+def today() -> ResponseReturnValue:
+    """The page."""
+    return render_template("bench/today.html", waiting=waiting(), check_words=_check_words)
+
+
+def waiting() -> Waiting:
+    """What waits now."""
+    now = desk().clock.now()
+    day = speaking().local(now).date()
+    news = sheets.let_through_by_bench(connection(), now - SHOWN_FOR) if guard.me().is_keeper else []
+    return Waiting(
+        objections=records.objected(connection()),
+        soaked=sheets.soaked(connection(), now),
+        late=[each for each in parts.due(connection()) if each.late(day)],
+        let_through=[each for each in news if each.why],  # one deed writes an entry a check, its reason in the first
+    )
+
+
+def _check_words(soaked: Soaked) -> str:
+    """The check in the policy's words for the bench; by its key where the policy has it no more."""
+    kind = policy().kind(soaked.kind)
+    check = kind.check(soaked.check) if kind else None
+    return check.bench if check else soaked.check
