@@ -76,7 +76,7 @@ _OPEN = _LINES.where(tickets.c.ending.is_(None))
 _THESE = _LINES.where(tickets.c.id.in_(bindparam("ids", expanding=True)))
 # A visit's reference leads to each of its tickets, a ticket's own to itself.
 _NAMED = select(visits.c.ref, tickets.c.ref, tickets.c.number).join(visits, tickets.c.visit_id == visits.c.id)
-_REFS = bindparam("refs", expanding=True)
+_REFS: Any = bindparam("refs", expanding=True)
 _OF_REFS = _NAMED.where(tickets.c.ref.in_(_REFS)).union(_NAMED.where(visits.c.ref.in_(_REFS)))
 _STANDINGS = select(tickets.c.number, tickets.c.stage, tickets.c.hold, tickets.c.ending).where(
     tickets.c.ending.is_(None)

@@ -68,7 +68,7 @@ def add_to_templates(app: Flask) -> None:
 def since(at: datetime, now: datetime) -> str:
     """How long ago, roughly, in the page's language."""
     if now - at < timedelta(minutes=1):
-        return _gettext("less than a minute")
+        return speaking().gettext("less than a minute")
     return speaking().span(at, now)
 
 
