@@ -24,7 +24,7 @@ async function ask() {
       redirect: "error",
     });
     if (answer.status === 200) {
-      show(await answer.text(), (answer.headers.get("ETag") || "").replaceAll('"', ""));
+      show(await answer.text(), (answer.headers.get("ETag") || "").replace(/^W\/|"/g, "")); // a proxy that compresses makes it weak
     } else if (answer.status === 404 || answer.status === 410) {
       location.reload(); // the link has ended: the page says what to do
       return;

@@ -88,4 +88,5 @@ def _prepare_hasty_sqlite(driver_connection: Any, record: Any) -> None:
 
 def _begin_sqlite(connection: Connection) -> None:
     writes = connection.get_execution_options().get("writing", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+    # Straight to the driver: by way of SQLAlchemy it costs a customer's page a tenth of its reading.
+    connection.connection.cursor().execute("BEGIN IMMEDIATE" if writes else "BEGIN")

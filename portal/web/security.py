@@ -73,18 +73,23 @@ def _origin(url: str) -> str:
 
 
 def _headers(settings: Settings) -> Callable[[Response], Response]:
+    always = [
+        ("Content-Security-Policy", POLICY),
+        ("X-Content-Type-Options", "nosniff"),
+        ("Referrer-Policy", "same-origin"),  # no-referrer breaks form checks over HTTPS
+        ("Cross-Origin-Opener-Policy", "same-origin"),
+        ("Cross-Origin-Resource-Policy", "same-origin"),
+        ("Permissions-Policy", "camera=(self), geolocation=(), microphone=()"),
+    ]
+    if settings.https:
+        always.append(("Strict-Transport-Security", "max-age=31536000"))
+    private = [*always, ("Cache-Control", "no-store"), ("X-Robots-Tag", "noindex, nofollow")]
+
     def add(response: Response) -> Response:
-        response.headers.setdefault("Content-Security-Policy", POLICY)
-        response.headers.setdefault("X-Content-Type-Options", "nosniff")
-        response.headers.setdefault("Referrer-Policy", "same-origin")  # no-referrer breaks form checks over HTTPS
-        response.headers.setdefault("Cross-Origin-Opener-Policy", "same-origin")
-        response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
-        response.headers.setdefault("Permissions-Policy", "camera=(self), geolocation=(), microphone=()")
-        if request.endpoint != "static":
-            response.headers.setdefault("Cache-Control", "no-store")
-            response.headers.setdefault("X-Robots-Tag", "noindex, nofollow")
-        if settings.https:
-            response.headers.setdefault("Strict-Transport-Security", "max-age=31536000")
+        there = {name.lower() for name, _value in response.headers}  # once, not once a header: this is on every answer
+        for name, value in always if request.endpoint == "static" else private:
+            if name.lower() not in there:
+                response.headers.add(name, value)
         return response
 
     return add
