@@ -41,7 +41,7 @@ MAIL_KEPT = timedelta(days=10)
 LOGINS = {"Kim": ("keeper", "seven lamps over the quay"), "Robin": ("bench", "copper tape and tweezers")}
 
 
-class NotADemo(RuntimeError):
+class NotADemo(ValueError):
     """The folder holds something that no demo made, so it is left alone."""
 
     def __init__(self, folder: Path) -> None:

@@ -23,7 +23,6 @@ from types import FrameType
 import waitress
 
 from portal.main import open_installation
-from portal.web.app import create_app
 
 log = logging.getLogger(__name__)
 
@@ -130,6 +129,8 @@ def _family(host: str) -> socket.AddressFamily:
 
 def work(arguments: Sequence[str] | None = None) -> None:
     """One worker process: answers on the socket it was handed, until a SIGTERM."""
+    from portal.web.app import create_app  # only here: the parent and the commands need no pages
+
     parser = argparse.ArgumentParser()
     parser.add_argument("--data", type=Path, required=True)
     parser.add_argument("--socket", type=int, required=True)

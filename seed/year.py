@@ -57,7 +57,7 @@ _STILL_HERE: tuple[tuple[Story, int, int, int], ...] = (
 
 @dataclass(frozen=True)
 class Size:
-    """How much happens: devices that came so long ago that all have left, those that came lately, copies of the rest."""
+    """How much happens: devices so long ago that all have left, those that came lately, copies of those still here."""
 
     gone: int = 306
     lately: int = 14

@@ -10,8 +10,9 @@ import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
+from types import MappingProxyType
 
 import pytest
 
@@ -24,10 +25,11 @@ PATIENCE = 120.0  # a limit against hanging for ever, not a speed that is promis
 class Site:
     """`benchwindow serve` in a process of its own."""
 
-    def __init__(self, folder: Path, *options: str) -> None:
+    def __init__(self, folder: Path, *options: str, settings: Mapping[str, str] = MappingProxyType({})) -> None:
         with socket.create_server(("127.0.0.1", 0)) as free:
             self.port = free.getsockname()[1]
         environment = {name: value for name, value in os.environ.items() if not name.startswith(PREFIX)}
+        environment |= {PREFIX + name: value for name, value in settings.items()}
         self.process = subprocess.Popen(
             [sys.executable, "-m", "portal", "--data", str(folder), "serve", "--port", str(self.port), *options],
             env=environment,
