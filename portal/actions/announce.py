@@ -27,6 +27,10 @@ from portal.store.tickets import Ticket
 WINDOW = timedelta(hours=1)
 MOST_BY_ADDRESS = 5
 MOST_DECLARED_MINOR = 100_000_000
+ASK_THE_SHOP = say(
+    "A damaged, wet or swollen battery is not posted, nor one that may be. Do not charge it. Please ask the shop first "
+    "what to do; what you typed is still here."
+)
 PACKING = (
     say("A damaged, wet or swollen battery is not posted: ask the shop first."),
     say("Switch the device off. Wrap it so that nothing in the box can move, with padding on every side."),
@@ -44,6 +48,7 @@ class Announced:
     return_address: str
     items: Sequence[Item] = ()
     declared_minor: int | None = None
+    battery_is_sound: bool = True  # False: damaged, wet or swollen, or nobody knows
 
 
 def announce(
@@ -57,7 +62,8 @@ def announce(
     """Make a ticket for a device that is on its way, and tell its number and link.
 
     `address_key` says where the form came from (a network address; stored as a keyed hash only). Raises Refused where
-    the shop does not take announcements, Unfit for a field that does not fit, AskFirst, TooOften.
+    the shop does not take announcements, Unfit for a field that does not fit or a battery
+    that may not be posted, AskFirst, TooOften.
     """
     now = desk.clock.now()
     _count(desk, address_key, now)
@@ -65,6 +71,8 @@ def announce(
         policy = desk.policy(connection)
         if not policy.bench.announcing:
             raise Refused(say("This shop does not take devices by post unasked. Please call or write first."))
+        if not announced.battery_is_sound:
+            raise Unfit("battery", ASK_THE_SHOP)
         if done_before(connection, deed_key):
             raise Refused(say("This form was sent before. Please use the link that you were given."))
         device = fit_device(announced.device, policy)

@@ -97,6 +97,8 @@ def object_to(desk: Desk, number: str, version: int, words: str, *, deed_key: st
 
 def _answer(desk: Desk, number: str, version: int, given: str, words: str, deed_key: str | None) -> Outcome:
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
+        if ticket.ending:
+            raise Refused(say("This repair has ended. To say something about it, please write to the shop or call."))
         _answerable(records.newest(connection, ticket.id), version)
 
         def write(connection: Connection, ticket: Ticket, now: datetime) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from portal.rules.intake_record import Answer, Battery, Liquid, Seal, Unlocking
+from portal.rules.intake_record import CHOICES, Answer, Battery, Liquid, Record, Seal, Unlocking
 from portal.rules.sentences import Sentence, say
 
 FIELD_WORDS: Mapping[str, Sentence] = {
@@ -33,9 +33,16 @@ CHOICE_WORDS: Mapping[str, Sentence] = {
     Unlocking.REMOVED: say("the lock was removed"),
     Unlocking.TESTED_WITHOUT: say("tested without"),
 }
+_NOBODY_LOOKED = (Seal.NOT_LOOKED_AT, Liquid.NOT_LOOKED_AT, Answer.NOT_ASKED, Unlocking.NOT_ASKED)
 FLAG_WORDS: Mapping[Battery, Sentence] = {
     Battery.SWOLLEN: say("swollen"),
     Battery.HOT: say("hot"),
     Battery.WET: say("wet"),
     Battery.PUNCTURED: say("punctured"),
 }
+
+
+def noted(record: Record) -> list[tuple[Sentence, Sentence]]:
+    """The questions that somebody looked at or asked, each with what it was answered."""
+    chosen = [(name, choices(getattr(record, name))) for name, choices in CHOICES.items()]
+    return [(FIELD_WORDS[name], CHOICE_WORDS[choice]) for name, choice in chosen if choice not in _NOBODY_LOOKED]

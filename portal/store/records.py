@@ -53,7 +53,7 @@ _ANSWER = _ONE.where(table.c.answer.is_(None)).values(
 _MADE_SAFE = _ONE.values(made_safe_at=bindparam("now"))
 _LATER = table.alias("later")
 _OBJECTED = (
-    select(tickets.c.number)
+    select(tickets.c.number, tickets.c.device, table.c.objection, table.c.answered_at)
     .join(table, table.c.ticket_id == tickets.c.id)
     .where(
         tickets.c.ending.is_(None),
@@ -77,6 +77,16 @@ class Version:
     objection: str
     made_safe_at: datetime | None
     record: Record
+
+
+@dataclass(frozen=True)
+class Objected:
+    """A customer's objection to the newest record of their device, in their words."""
+
+    number: str
+    device: str
+    words: str
+    at: datetime
 
 
 def versions(connection: Connection, ticket_id: int) -> list[Version]:
@@ -110,9 +120,9 @@ def make_safe(connection: Connection, ticket_id: int, version: int, now: datetim
     connection.execute(_MADE_SAFE, {"of_ticket": ticket_id, "of_version": version, "now": now})
 
 
-def objected(connection: Connection) -> list[str]:
-    """The numbers of open tickets whose newest record the customer objects to, the longest waiting first."""
-    return list(connection.execute(_OBJECTED).scalars())
+def objected(connection: Connection) -> list[Objected]:
+    """The objections to the newest records of open tickets, the longest waiting first."""
+    return [Objected(*tuple(row)) for row in connection.execute(_OBJECTED)]
 
 
 def _version(row: tuple[Any, ...]) -> Version:

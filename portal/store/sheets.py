@@ -31,7 +31,7 @@ _OLD = delete(table).where(
     table.c.occasion == bindparam("at"),
 )
 _SOAKED = (
-    select(tickets.c.number, table.c.check_key, table.c.soak_until)
+    select(tickets.c.number, tickets.c.device, tickets.c.kind, table.c.check_key, table.c.soak_until)
     .join(table, table.c.ticket_id == tickets.c.id)
     .where(tickets.c.ending.is_(None), table.c.soak_until <= bindparam("now"))
     .order_by(table.c.soak_until)
@@ -60,6 +60,8 @@ class Soaked:
     """A soak test that is over and whose result is awaited."""
 
     number: str
+    device: str
+    kind: str
     check: str
     over_since: datetime
 

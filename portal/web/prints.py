@@ -6,7 +6,7 @@ them. The docket's code is the customer's link; the label's leads to the bench, 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from urllib.parse import urlsplit
@@ -23,6 +23,7 @@ from portal.rules.sentences import Sentence
 from portal.store import acceptances, tickets, visits
 from portal.store.tickets import Ticket
 from portal.web import guard
+from portal.web import report as told
 from portal.web.customer.languages import choices, choose
 from portal.web.print_sheets import docket_sheet, label_sheet
 from portal.web.qr import QUIET_ZONE, modules, svg
@@ -32,6 +33,7 @@ blueprint = Blueprint("prints", __name__, url_prefix="/bench")
 blueprint.before_request(guard.staff_only)
 blueprint.context_processor(lambda: {"choices": choices})
 
+_PAGES = {"a4": "A4", "letter": "Letter"}  # a report is longer than a receipt roll
 LARGEST_CODE_MM = 45.0  # more is no easier to read, and takes the paper from the words
 
 
@@ -74,6 +76,17 @@ class LabelPrint:
     warnings: Sequence[Sentence]
 
 
+@dataclass(frozen=True)
+class ReportPrint:
+    """All that a printed repair report shows."""
+
+    report: told.Report
+    size: str
+    sizes: Mapping[str, str]  # the paper's name by its key
+    sheet: str
+    warnings: Sequence[Sentence]
+
+
 @blueprint.get("/<number>/docket")
 def docket(number: str) -> ResponseReturnValue:
     """The docket of the whole visit, on A4 or Letter, or on a receipt roll."""
@@ -97,6 +110,20 @@ def docket(number: str) -> ResponseReturnValue:
         warnings=_warnings(code),
     )
     return render_template("print/docket.html", page=page)
+
+
+@blueprint.get("/<number>/report")
+def report(number: str) -> ResponseReturnValue:
+    """The repair report of one device, on A4 or Letter, in the customer's language."""
+    ticket = find(connection(), number)
+    rules = policy()
+    choose(rules.shop, visits.by_id(connection(), ticket.visit_id).language)
+    usual = rules.prints.docket if rules.prints.docket in _PAGES else "a4"
+    size = request.args.get("size", usual)
+    if size not in _PAGES:
+        abort(404)
+    page = ReportPrint(told.report(ticket), size, _PAGES, sheet=f"docket-{size}", warnings=())
+    return render_template("print/report.html", page=page)
 
 
 @blueprint.get("/<number>/label")

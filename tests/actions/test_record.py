@@ -109,7 +109,7 @@ def test_the_customer_says_once_that_the_record_is_right(desk: Desk, number: str
 def test_an_objection_reaches_the_bench_until_a_new_version_answers_it(desk: Desk, number: str) -> None:
     def waiting() -> list[str]:
         with desk.reading() as connection:
-            return records.objected(connection)
+            return [each.number for each in records.objected(connection)]
 
     record(desk, BENCH, number, FULL)
     object_to(desk, number, 1, "The scratch was not there.")

@@ -9,4 +9,17 @@ from portal.web import guard
 blueprint = Blueprint("bench", __name__, url_prefix="/bench")
 blueprint.before_request(guard.staff_only)
 
-from portal.web.bench import deeds, find, listing, parts, photos, record, sheet, take_in, ticket, tray  # noqa: E402, F401 (they add their routes)
+from portal.web.bench import (  # noqa: E402
+    deeds,  # noqa: F401 (each adds its routes)
+    find,  # noqa: F401
+    listing,  # noqa: F401
+    parts,  # noqa: F401
+    photos,  # noqa: F401
+    receive,  # noqa: F401
+    record,  # noqa: F401
+    sheet,  # noqa: F401
+    take_in,  # noqa: F401
+    ticket,  # noqa: F401
+    today,  # noqa: F401
+    tray,  # noqa: F401
+)

@@ -11,7 +11,7 @@ from portal.actions import record as deeds
 from portal.actions.desk import find
 from portal.rules.intake_record import BENCH_SAFETY, CHOICES, NO_PASSCODE, Battery, Item, Mark, Record, unsafe
 from portal.rules.intake_words import CHOICE_WORDS, FIELD_WORDS, FLAG_WORDS
-from portal.store import records
+from portal.store import announcements, records
 from portal.store.tickets import Ticket
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, told
@@ -44,7 +44,7 @@ def record_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
     """The page; after a refusal with everything typed still in it."""
     answer = answer or Answer()
     last = records.newest(connection(), found.id)
-    written = _typed() if form == "record" else last.record if last else Record()
+    written = _typed() if form == "record" else last.record if last else _begun(found)
     kind = policy().kind(found.kind)
     page = render_template(
         "bench/record.html",
@@ -67,6 +67,12 @@ def record_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
         csrf=DeedForm(),
     )
     return page, answer.status
+
+
+def _begun(found: Ticket) -> Record:
+    """An empty record; for a device that came by post with what was in its parcel."""
+    parcel = announcements.of_ticket(connection(), found.id)
+    return Record(came_by="post", items=parcel.arrived) if parcel and parcel.received_at else Record()
 
 
 def _typed() -> Record:

@@ -66,15 +66,15 @@ class DocketPage:
 @blueprint.get("/t/<token>")
 def docket(token: str) -> ResponseReturnValue:
     """The customer's page."""
-    shown = _look_up(token)
+    shown = look_up(token)
     return _answer(shown, render_template("customer/docket.html", page=docket_page(token, shown)))
 
 
 @blueprint.get("/t/<token>/state")
 def docket_state(token: str) -> ResponseReturnValue:
     """The page's content alone, or 304 when the reader has it already; that is known before the journal is read."""
-    shown = _look_up(token)
-    if shown.validator in request.if_none_match:
+    shown = look_up(token)
+    if request.headers.get("If-None-Match") == f'"{shown.validator}"':
         return Response(status=304, headers={"ETag": f'"{shown.validator}"'})
     return _answer(shown, render_template("customer/_docket.html", page=docket_page(token, shown)))
 
@@ -82,7 +82,7 @@ def docket_state(token: str) -> ResponseReturnValue:
 @blueprint.post("/t/<token>/terms")
 def accept_terms(token: str) -> ResponseReturnValue:
     """The customer accepts the terms in the version that they read, by a press of the button."""
-    visit, contact = _look_up(token).reader
+    visit, contact = look_up(token).reader
     if contact and not contact.may_agree:
         abort(403)
     language, version = speaking().tag, typed("version")
@@ -90,7 +90,7 @@ def accept_terms(token: str) -> ResponseReturnValue:
     if answer.done:
         return redirect(url_for("customer.docket", token=token, lang=request.args.get("lang")), 303)
     refresh()
-    page = docket_page(token, _look_up(token), answer)
+    page = docket_page(token, look_up(token), answer)
     return render_template("customer/docket.html", page=page), answer.status
 
 
@@ -113,7 +113,7 @@ def docket_page(token: str, shown: Shown, answer: Answer | None = None) -> Docke
     found = customer_page.following(connection(), visit.id, rules.terms.version if rules.terms else "")
     may_accept = contact is None or contact.may_agree
     return DocketPage(
-        devices=[device(ticket, rules, words) for ticket in found.tickets],
+        devices=[device(ticket, rules, words, shown.today) for ticket in found.tickets],
         hours=opening_hours(rules, shown.today, words),
         terms=terms_shown(rules.terms, found.terms_accepted_at, may_accept, words),
         answer=answer or Answer(),
@@ -123,12 +123,13 @@ def docket_page(token: str, shown: Shown, answer: Answer | None = None) -> Docke
     )
 
 
-def _look_up(token: str) -> Shown:
+def look_up(token: str) -> Shown:
     """Resolve the link, choose the language, and make the validator, all with one statement."""
     reader, revision = resolve_page(desk(), connection(), token)
     choose(use_policy(revision).shop, reader.visit.language)
-    today = speaking().local(desk().clock.now()).date()
-    validator = f"{reader.visit.revision}.{revision}.{build()}.{speaking().tag}.{today:%Y%m%d}"
+    words = speaking()
+    today = words.local(desk().clock.now()).date()
+    validator = f"{reader.visit.revision}.{revision}.{build()}.{words.tag}.{today}"
     return Shown(reader, today, validator)
 
 

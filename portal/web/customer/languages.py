@@ -30,6 +30,11 @@ def choose(shop: Shop, usual: str = "") -> None:
         speak(shop.languages[0])
 
 
+def asked() -> str | None:
+    """The language that the address asks for, to be kept in the links of a page."""
+    return request.args.get("lang")
+
+
 def choices() -> Sequence[Choice]:
     """The shop's other languages."""
     return [choice for choice in _named(tuple(policy().shop.languages)) if choice.tag != speaking().tag]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 
 from portal.language import Language
 from portal.rules.journal_words import CUSTOMER_ENDINGS, CUSTOMER_HOLDS, for_customer
@@ -70,8 +70,11 @@ class Device:
     fault: str = ""
     hold: str = ""
     held_since: When | None = None
+    part_expected: str = ""
     asks: bool = False
     next: str = ""
+    announced: bool = False
+    record: str = ""  # "to be answered", "answered", or "" where none is written down
     lines: Sequence[Line] = field(default_factory=tuple)
     journal: Sequence[Word] = field(default_factory=tuple)
 
@@ -96,8 +99,8 @@ def terms_shown(
     return TermsShown(terms.version, points, _when(accepted_at, words) if accepted_at else None, may_accept)
 
 
-def device(ticket: Followed, policy: Policy, language: Language) -> Device:
-    """A ticket as its owner reads it."""
+def device(ticket: Followed, policy: Policy, language: Language, today: date) -> Device:
+    """A ticket as its owner reads it on a day of the shop's."""
     number = spoken(ticket.number)
     if ticket.ending:
         ended = _when(ticket.ended_at or ticket.stage_since, language)
@@ -112,11 +115,40 @@ def device(ticket: Followed, policy: Policy, language: Language) -> Device:
         fault=ticket.fault,
         hold=language.say(CUSTOMER_HOLDS[ticket.hold]) if ticket.hold else "",
         held_since=_when(ticket.hold_since, language) if ticket.hold_since else None,
+        part_expected=language.say(_part_expected(ticket, language, today)),
         asks=ticket.hold in _ASKS,
         next=language.say(_next(ticket, policy)),
+        announced=ticket.stage is None,
+        record=_record(ticket.journal),
         lines=_lines(ticket, policy, language),
         journal=_journal(ticket.journal, policy, language),
     )
+
+
+def _part_expected(ticket: Followed, language: Language, today: date) -> Sentence | str:
+    """When the last awaited part should be here; known from the journal, so it costs no statement more."""
+    if ticket.hold is not Hold.PART:
+        return ""
+    awaited: dict[str, date] = {}
+    for told in ticket.journal:
+        if told.event == "part_ordered":
+            awaited[told.data["part"]] = date.fromisoformat(told.data["expected_on"])
+        elif told.event == "part_arrived":
+            awaited.pop(told.data["part"], None)
+    if not awaited:
+        return ""
+    last = max(awaited.values())
+    if last < today:
+        return say("It was expected on {day}; we ask where it is.", day=language.day(last))
+    return say("It is expected on {day}.", day=language.day(last))
+
+
+def _record(entries: Sequence[Told]) -> str:
+    versions = [told.data["version"] for told in entries if told.event == "recorded"]
+    answered = {told.data["version"] for told in entries if told.event in ("agreed_record", "objected")}
+    if not versions:
+        return ""
+    return "answered" if versions[-1] in answered else "to be answered"
 
 
 def _next(ticket: Followed, policy: Policy) -> Sentence:
