@@ -53,6 +53,7 @@ class Scene:
     number: str = ""
     visit_ref: str = ""
     stage: str | None = None
+    stops_at: str | None = None  # the stage where its story is left off
     express: bool = False
     place: str = ""
     companion: Scene | None = field(default=None, repr=False)  # a second device handed in at the same time

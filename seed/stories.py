@@ -71,7 +71,7 @@ def with_a_damaged_battery(scene: Scene) -> Waits:
 
 def with_a_dispute(scene: Scene) -> Waits:
     """The customer says that a scratch is new; both look at the record, and it is settled."""
-    yield from arrives(scene)
+    yield from arrives(scene, agrees=False)
     yield hours(scene, 2, 6)
     scene.customer_objects()
     yield hours(scene, 1, 3)
@@ -84,8 +84,8 @@ def with_a_dispute(scene: Scene) -> Waits:
     yield from is_collected(scene)
 
 
-def arrives(scene: Scene) -> Waits:
-    """Over the counter, unless a companion's hand-in brought it already."""
+def arrives(scene: Scene, *, agrees: bool = True) -> Waits:
+    """Over the counter, unless a companion's hand-in brought it already; some customers agree to the record."""
     if not scene.number:
         scene.take_in()
         if scene.chance_of(0.3):
@@ -94,7 +94,7 @@ def arrives(scene: Scene) -> Waits:
     scene.record()
     if scene.chance_of(0.3):
         scene.lay(scene.one_of("bench_places"))
-    if scene.chance_of(0.1):
+    if agrees and scene.chance_of(0.1):
         yield hours(scene, 1, 20)
         scene.customer_answers_record()
 
@@ -102,7 +102,7 @@ def arrives(scene: Scene) -> Waits:
 def is_repaired(scene: Scene) -> Waits:
     """Cleaning where there is dust, board work, the tray, notes, a part if the tale needs one."""
     yield days(scene, 1, 4)
-    if scene.chance_of(0.4):
+    if scene.stops_at == "cleaning" or scene.chance_of(0.4):
         scene.move("cleaning")
         yield hours(scene, 2, 20)
     scene.move("board_work")
@@ -167,6 +167,7 @@ def stopped(story: Story, stage: str | None, then: Callable[[Scene], object] | N
     """The story, left off when the device comes to a stage (None: announced), and perhaps one more deed there."""
 
     def shortened(scene: Scene) -> Waits:
+        scene.stops_at = stage
         for wait in story(scene):
             if scene.stage == stage:
                 break

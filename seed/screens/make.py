@@ -75,7 +75,8 @@ def _newest_letter(folder: Path) -> str:
     letter = next(each for each in reversed(letters) if each["Content-Language"] == "en")
     body = letter.get_body(("html",))
     subject = html.escape(letter["Subject"])
-    return f'<div style="font: 16px sans-serif; padding: 1em"><b>{subject}</b><hr>{body.get_content() if body else ""}</div>'
+    words = body.get_content() if body else ""
+    return f'<div style="font: 16px sans-serif; padding: 1em"><b>{subject}</b><hr>{words}</div>'
 
 
 def _log_in(context: BrowserContext, base_url: str) -> None:
