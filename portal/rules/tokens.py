@@ -13,6 +13,7 @@ from enum import StrEnum
 from random import Random
 
 ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"  # Crockford: no I, L, O, U
+_LETTERS = frozenset(ALPHABET)
 REF_LETTERS = 10
 MAC_LETTERS = 26
 
@@ -62,11 +63,7 @@ def make_token(secret: bytes, kind: LinkKind, ref: str, version: int) -> str:
 def read_token(text: str) -> Token:
     """Take a token apart. Raises NotAToken for any other length, letter or kind; other spellings are refused."""
     token = text.upper()
-    if (
-        len(token) != 1 + REF_LETTERS + MAC_LETTERS
-        or not text.isascii()
-        or any(letter not in ALPHABET for letter in token)
-    ):
+    if len(token) != 1 + REF_LETTERS + MAC_LETTERS or not text.isascii() or not _LETTERS.issuperset(token):
         raise NotAToken
     try:
         kind = LinkKind(token[0])

@@ -30,10 +30,11 @@ def connection() -> Connection:
 
     Deeds open their own writing transaction; call `refresh` after one to read what it left.
     """
-    if "connection" not in g:
-        g.connection = desk().engine.connect()
-        g.connection.begin()
-    return cast(Connection, g.connection)
+    held = g.get("connection")
+    if held is None:
+        held = g.connection = desk().engine.connect()
+        held.begin()
+    return cast(Connection, held)
 
 
 def refresh() -> None:
@@ -52,24 +53,26 @@ def close_connection(_error: BaseException | None = None) -> None:
 
 def policy() -> Policy:
     """The policy in force for this request."""
-    if "policy" not in g:
-        g.policy = desk().policy(connection())
-    return cast(Policy, g.policy)
+    rules = g.get("policy")
+    if rules is None:
+        rules = g.policy = desk().policy(connection())
+    return cast(Policy, rules)
 
 
 def use_policy(revision: int) -> Policy:
     """The policy in force, where its newest revision was read already together with something else."""
-    g.policy = desk().shelf.read(connection(), revision)[1]
-    return cast(Policy, g.policy)
+    rules = g.policy = desk().shelf.read(connection(), revision)[1]
+    return rules
 
 
 def speaking() -> Language:
     """The language this page is written in: what the page chose (`speak`), else the best the browser asks for."""
-    if "language" not in g:
+    words = g.get("language")
+    if words is None:
         shop = policy().shop
         tag = request.accept_languages.best_match(shop.languages) or shop.languages[0]
-        g.language = language(tag, shop.zone)
-    return cast(Language, g.language)
+        words = g.language = language(tag, shop.zone)
+    return cast(Language, words)
 
 
 def speak(tag: str) -> None:

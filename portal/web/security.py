@@ -86,6 +86,9 @@ def _headers(settings: Settings) -> Callable[[Response], Response]:
     private = [*always, ("Cache-Control", "no-store"), ("X-Robots-Tag", "noindex, nofollow")]
 
     def add(response: Response) -> Response:
+        if response.status_code == 304:  # it has no content that the others could protect
+            response.headers.setdefault("Cache-Control", "no-store")
+            return response
         there = {name.lower() for name, _value in response.headers}  # once, not once a header: this is on every answer
         for name, value in always if request.endpoint == "static" else private:
             if name.lower() not in there:

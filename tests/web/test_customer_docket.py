@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gzip
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import timedelta
@@ -315,6 +317,22 @@ def test_another_language_is_another_page_to_the_refresh(client: Browser, taken_
     validator = client.get(path).headers["ETag"]
 
     assert client.get(f"{path}/state?lang=de", headers={"If-None-Match": validator}).status_code == 200
+
+
+def test_the_page_and_its_style_come_in_the_first_flight(
+    client: Browser, desk: Desk, taken_in: TakenIn, number: str
+) -> None:
+    """RFC 6928 section 2: 14,600 bytes come without waiting for an answer. Twelve entries, compressed, with headers."""
+    for place in range(11):
+        words = f"Note {place}: the new socket is fitted at {place * 37} degrees, and pin {place} is clean again."
+        notes.note(desk, BENCH, number, words, audience="customer")
+
+    page = client.get(path_of(taken_in.link))
+    sheets = [client.get(path).data for path in re.findall(r'rel="stylesheet" href="([^"]+)"', page.text)]
+
+    assert page.text.count("<li><time") == 12
+    assert len(sheets) == 2
+    assert sum(len(gzip.compress(part)) for part in (page.data, *sheets)) + len(str(page.headers)) < 14_000
 
 
 def test_reading_changes_nothing(client: Browser, desk: Desk, taken_in: TakenIn, number: str) -> None:
