@@ -6,7 +6,7 @@ import dataclasses
 from collections.abc import Callable
 
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from portal.rules import stages
 from portal.rules.gates import GATES, Facts
@@ -16,7 +16,8 @@ from tests.rules.cast import STAGES
 
 KEYS = [stage.key for stage in STAGES]
 SKIPPABLE = {stage.key for stage in STAGES if stage.may_be_skipped}
-FACTS = st.builds(
+OPEN = Facts(fault_described=True, contact_reachable=True, customer_note_in_stage=True)
+FACTS = st.just(OPEN) | st.builds(
     Facts, fault_described=st.booleans(), contact_reachable=st.booleans(), customer_note_in_stage=st.booleans()
 )
 REASONS = st.sampled_from(["", "because"])
@@ -45,6 +46,19 @@ class OneTicket(RuleBasedStateMachine):
             self.standing = stages.apply(self.standing, event)
         return True
 
+    @initialize()
+    def arrive_first(self) -> None:
+        """What is refused before arrival is told elsewhere; here it would only use up the steps."""
+        self.arrive()
+
+    @rule()
+    @precondition(lambda self: self.standing.ending)
+    def another_device(self) -> None:
+        """After the end there is little left to try, so another ticket is begun."""
+        self.the_journal_rebuilds_the_standing()
+        self.journal, self.standing = [], Standing()
+        self.arrive()
+
     @rule()
     def arrive(self) -> None:
         before = self.standing
@@ -56,6 +70,17 @@ class OneTicket(RuleBasedStateMachine):
 
     @rule(to=st.sampled_from([*KEYS, "nowhere"]), facts=FACTS, why=REASONS, confirmed=st.booleans())
     def move(self, to: str, facts: Facts, why: str, confirmed: bool) -> None:
+        self._move(to, facts, why, confirmed)
+
+    @rule(to=st.sampled_from(KEYS))
+    @precondition(lambda self: not self.standing.ending)
+    def move_with_every_gate_open(self, to: str) -> None:
+        """So that tickets get somewhere."""
+        if self.standing.hold:
+            self.lift_hold()
+        self._move(to, OPEN, "", True)
+
+    def _move(self, to: str, facts: Facts, why: str, confirmed: bool) -> None:
         before = self.standing
 
         if not self._try(lambda: stages.move(before, to, STAGES, facts, why=why, confirmed=confirmed)):
@@ -142,12 +167,11 @@ class OneTicket(RuleBasedStateMachine):
     def the_stages_offered_are_those_that_a_move_reaches(self) -> None:
         if self.standing.stage is None or self.standing.ending or self.standing.hold:
             return
-        everything = Facts(fault_described=True, contact_reachable=True, customer_note_in_stage=True)
         for stage in [
             *stages.next_stages(self.standing, STAGES),
             *stages.earlier_stages(self.standing, STAGES),
         ]:
-            assert stages.move(self.standing, stage.key, STAGES, everything, why="because")
+            assert stages.move(self.standing, stage.key, STAGES, OPEN, why="because")
 
 
 TestOneTicket = OneTicket.TestCase
