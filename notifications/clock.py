@@ -86,7 +86,7 @@ def _watch(made: BlockingScheduler, registry: Registry, watch: Watch, stopping: 
         look(made, registry, watch)
     while not made.running:  # asked to stop before it had started
         time.sleep(0.01)
-    made.shutdown(wait=False)
+    made.shutdown(wait=True)
 
 
 def _tick(registry: Registry, sweep: Sweep, clock: Clock) -> None:

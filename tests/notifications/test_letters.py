@@ -1,0 +1,258 @@
+"""Letters: found true and written at the moment they go, in the customer’s language, without what they must not say."""
+
+from __future__ import annotations
+
+import html
+import logging
+import re
+from email import message_from_bytes, policy
+from email.message import EmailMessage
+
+import pytest
+from sqlalchemy import update
+
+from portal.actions.handover import hand_over, return_unrepaired
+from portal.actions.intake import NewDevice, NewVisit, take_in
+from portal.actions.links import renew_contact, send_link_again
+from portal.actions.moves import move
+from portal.actions.notes import correct, note
+from portal.main import Installation
+from portal.rules.numbers import spoken
+from portal.store import purge, tickets, visits
+from portal.store.tables import contacts
+from tests.conftest import BASE_URL, BENCH
+
+EMAIL, PHONE, NAME = "ada@example.org", "07700 900123", "Ada"
+DEVICE, FAULT, NOTE = "Handheld console", "Does not charge", "The charging port was worn; a new one is fitted."
+
+
+class Shop:
+    """An installation with its mailbox."""
+
+    def __init__(self, house: Installation) -> None:
+        self.house, self.desk = house, house.desk
+
+    def arrive(self, language: str = "en", devices: int = 1) -> str:
+        """Take devices in and tell the first one's number."""
+        handed_in = [NewDevice(DEVICE, FAULT, "console")] * devices
+        arrival = NewVisit(handed_in, name=NAME, email=EMAIL, phone=PHONE, language=language)
+        return take_in(self.desk, BENCH, arrival).numbers[0]
+
+    def send(self) -> list[EmailMessage]:
+        """Send what is due, and tell what is new in the mailbox."""
+        before = self._files()
+        assert [tally.failed for _name, tally in self.house.sweep(["send"])] == [0]
+        return [message_from_bytes(file.read_bytes(), policy=policy.SMTP) for file in self._files() - before]
+
+    def live_through(self, language: str) -> dict[str, EmailMessage]:
+        """A whole repair; its letters by event, the stages' by their key."""
+        letters = {}
+
+        def sent(name: str) -> None:
+            (letters[name],) = self.send()
+
+        number = self.arrive(language)
+        sent("taken in")
+        send_link_again(self.desk, number, EMAIL, "somewhere")
+        sent("link again")
+        note(self.desk, BENCH, number, NOTE, audience="customer")
+        sent("noted")
+        for stage in ("board_work", "testing", "ready"):
+            move(self.desk, BENCH, number, stage, confirmed=True)
+            if stage != "testing":
+                sent(stage)
+        hand_over(self.desk, BENCH, number, confirmed=True)
+        sent("ended")
+        return letters
+
+    def _files(self) -> set:
+        folder = self.house.settings.mailbox / "new"
+        return set(folder.iterdir()) if folder.exists() else set()
+
+
+@pytest.fixture
+def shop(installation: Installation) -> Shop:
+    return Shop(installation)
+
+
+def part(mail: EmailMessage, kind: str) -> str:
+    body = mail.get_body((kind,))
+    assert body is not None
+    return str(body.get_content())
+
+
+def words(text: str) -> list[str]:
+    """The words of a text, without the line that sets off a mail's foot."""
+    return [word for word in text.split() if word != "--"]
+
+
+def shown(page: str) -> str:
+    """What an HTML part shows."""
+    return html.unescape(re.sub(r"<[^>]+>", " ", page[page.index("<body>") :])).replace(" ,", ",")
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_every_letter_of_a_repair_is_whole(shop: Shop, language: str):
+    letters = shop.live_through(language)
+
+    for event, mail in letters.items():
+        text, page = part(mail, "plain"), part(mail, "html")
+        # Text and HTML state the same facts, word for word.
+        assert words(text) == words(shown(page)), event
+        assert mail["To"] == EMAIL
+        assert mail["Content-Language"] == language
+        assert re.match(r"(Your repair|Ihre Reparatur) \d{4}-\d: \S", mail["Subject"]), mail["Subject"]
+        assert len(mail["Subject"]) <= 78
+        assert "\n\n\n\n" not in text.replace("\r", "")
+
+
+def test_every_letter_says_why_it_came_and_carries_the_contacts_own_link(shop: Shop):
+    for mail in shop.live_through("en").values():
+        text = part(mail, "plain")
+        assert "You get this because" in text
+        assert re.search(rf"^{re.escape(BASE_URL)}/t/C[0-9A-Z]{{36}}\r?$", text, re.MULTILINE)
+
+
+def test_letters_load_nothing_from_anywhere_and_follow_nobody(shop: Shop):
+    for mail in shop.live_through("en").values():
+        page = part(mail, "html")
+        assert not re.search(r"<(img|link|script|style|iframe)|\b(src|style|background)=|url\(", page)
+        assert {BASE_URL} == {address[: len(BASE_URL)] for address in re.findall(r"https?://[^\"<]+", page)}
+
+
+def test_letters_speak_german_where_the_visit_does(shop: Shop):
+    letters = shop.live_through("de")
+
+    assert letters["taken in"]["Subject"].startswith("Ihre Reparatur")
+    assert not any(
+        " the " in part(mail, "plain").replace(NOTE, "").replace("A small repair shop", "") for mail in letters.values()
+    )
+
+
+def test_the_log_of_a_whole_repair_names_no_customer(shop: Shop, caplog: pytest.LogCaptureFixture):
+    with caplog.at_level(logging.DEBUG):
+        letters = shop.live_through("en")
+    link = re.search(r"/t/(\S+)", part(letters["noted"], "plain"))
+    assert link is not None
+
+    logged = caplog.text.lower()
+    for detail in (EMAIL, PHONE, "900123", NAME + " ", DEVICE, FAULT, NOTE, link[1]):
+        assert detail.lower() not in logged
+
+
+def test_neither_subject_nor_letter_names_the_fault(shop: Shop):
+    for mail in shop.live_through("en").values():
+        assert FAULT not in str(mail["Subject"]) + part(mail, "plain")
+        assert NAME not in mail["Subject"]
+
+
+def test_the_note_itself_can_be_read_in_its_letter(shop: Shop):
+    number = shop.arrive()
+    shop.send()
+    note(shop.desk, BENCH, number, NOTE, audience="customer")
+
+    assert NOTE in part(shop.send()[0], "plain")
+
+
+def test_a_note_for_the_bench_is_told_nobody(shop: Shop):
+    number = shop.arrive()
+    shop.send()
+    note(shop.desk, BENCH, number, "Owner was rude.")
+
+    assert shop.send() == []
+
+
+def test_a_letter_about_several_devices_names_them_all(shop: Shop):
+    number = shop.arrive(devices=2)
+    (mail,) = shop.send()
+    with shop.desk.reading() as connection:
+        ticket = tickets.by_number(connection, number)
+        assert ticket is not None
+        numbers = [spoken(each.number) for each in tickets.of_visit(connection, ticket.visit_id)]
+
+    assert mail["Subject"] == f"Your repair {numbers[0]}, {numbers[1]}: we have it"
+    assert all(each in part(mail, "plain") for each in numbers)
+
+
+# Found true when it goes
+
+
+def test_an_address_corrected_meanwhile_is_used_as_it_stands(shop: Shop):
+    shop.arrive()
+    with shop.desk.writing() as connection:
+        connection.execute(update(contacts).values(email="ada.marsh@example.org"))
+
+    assert [mail["To"] for mail in shop.send()] == ["ada.marsh@example.org"]
+
+
+def test_a_contact_erased_meanwhile_is_not_written_to(shop: Shop):
+    number = shop.arrive()
+    with shop.desk.writing() as connection:
+        ticket = tickets.by_number(connection, number)
+        assert ticket is not None
+        purge.visit_contacts(connection, ticket.visit_id, "en")
+
+    assert shop.send() == []
+
+
+def test_a_contact_who_is_not_to_be_told_any_more_is_not_written_to(shop: Shop):
+    shop.arrive()
+    with shop.desk.writing() as connection:
+        connection.execute(update(contacts).values(may_be_told=False))
+
+    assert shop.send() == []
+
+
+def test_a_link_renewed_meanwhile_is_sent_in_its_new_form(shop: Shop):
+    number = shop.arrive()
+    with shop.desk.reading() as connection:
+        ticket = tickets.by_number(connection, number)
+        assert ticket is not None
+        (contact,) = visits.contacts_of(connection, ticket.visit_id)
+    renew_contact(shop.desk, BENCH, number, contact.ref)
+
+    found = {link for mail in shop.send() for link in re.findall(r"/t/\S+", part(mail, "plain"))}
+    assert len(found) == 1
+
+
+def test_a_stage_left_meanwhile_is_not_told(shop: Shop):
+    number = shop.arrive()
+    shop.send()
+    move(shop.desk, BENCH, number, "board_work")
+    move(shop.desk, BENCH, number, "received", why="wrong device")
+
+    assert shop.send() == []
+
+
+def test_what_is_not_told_before_the_device_leaves_is_not_told_after(shop: Shop):
+    number = shop.arrive()
+    shop.send()
+    note(shop.desk, BENCH, number, NOTE, audience="customer")
+    return_unrepaired(shop.desk, BENCH, number, "Too old to mend.")
+
+    (mail,) = shop.send()
+    assert "given back as it came" in mail["Subject"]
+
+
+def test_a_note_corrected_meanwhile_is_told_as_corrected(shop: Shop):
+    number = shop.arrive()
+    shop.send()
+    written = note(shop.desk, BENCH, number, "The battery was worn.", audience="customer")
+    correct(shop.desk, BENCH, number, written.revision, NOTE)
+
+    text = part(shop.send()[0], "plain")
+    assert NOTE in text
+    assert "battery" not in text
+
+
+@pytest.mark.parametrize(
+    "hostile", ["<script>alert(1)</script>", "{{ 7*7 }}", "Robert'); DROP TABLE tickets;--", "😀" * 30, "x" * 998]
+)
+def test_hostile_words_are_shown_as_they_were_typed(shop: Shop, hostile: str):
+    number = shop.arrive()
+    shop.send()
+    note(shop.desk, BENCH, number, hostile, audience="customer")
+
+    (mail,) = shop.send()
+    assert hostile in part(mail, "plain")
+    assert html.escape(hostile, quote=False) in part(mail, "html").replace("&#39;", "'")
