@@ -1,4 +1,4 @@
-"""The files of photos: in a folder, or any store that fsspec speaks to. Names are ours; a file is whole or not there."""
+"""The files of photos: in a folder, or any store that fsspec speaks to. Names are ours; a file is whole or absent."""
 
 from __future__ import annotations
 
