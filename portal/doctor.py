@@ -5,14 +5,12 @@ Every finding is a line for people: in order, worth a look, or to be mended, and
 
 from __future__ import annotations
 
-import ipaddress
 import os
 import stat
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
-from urllib.parse import urlsplit
 
 from sqlalchemy.exc import SQLAlchemyError
 
@@ -21,6 +19,7 @@ from notifications.channels import Undelivered
 from portal import settings
 from portal.actions.desk import NoPolicy
 from portal.main import Installation, open_installation
+from portal.rules.print_sizes import leads_only_here
 from portal.settings import BadSetting, NoSecret, Settings
 from portal.store.engine import SQLITE_PRAGMAS, UnsafeDatabase, pragmas
 
@@ -62,18 +61,7 @@ def look_over(data: Path | None) -> list[Finding]:
 
 def address_warning(base_url: str) -> str:
     """Why the site's address would not open on a customer's phone, or "" where it may."""
-    host = urlsplit(base_url).hostname or ""
-    if host == "localhost" or host.endswith((".local", ".localhost", ".internal")):
-        return f"{base_url} only works on this machine or network. Set BENCHWINDOW_BASE_URL to a public address."
-    try:
-        address = ipaddress.ip_address(host)
-    except ValueError:
-        return ""
-    if address.is_loopback:
-        return f"{base_url} only works on this machine. Set BENCHWINDOW_BASE_URL to a public address."
-    if address.is_private:
-        return f"{base_url} only works on this network. Set BENCHWINDOW_BASE_URL to a public address."
-    return ""
+    return str(leads_only_here(base_url) or "")
 
 
 def _secret(read: Settings) -> Iterator[Finding]:

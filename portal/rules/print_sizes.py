@@ -98,7 +98,7 @@ def leads_only_here(base_url: str) -> Sentence | None:
     if not _is_inside(host):
         return None
     return say(
-        "The address in the code, {address}, works only on this machine or its network. A customer’s phone will not "
+        "The address in the code, {address}, only works on this machine or its network. A customer’s phone will not "
         "open it. Give the site a public address and set BENCHWINDOW_BASE_URL to it; the manual says how.",
         address=base_url,
     )
