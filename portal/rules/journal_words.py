@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
+from portal.rules.parts import CUSTOMER_DELIVERY_WORDS, DELIVERIES, DELIVERY_WORDS, ORIGIN_WORDS, Origin, State
 from portal.rules.policy import Policy
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import HOLD_WORDS, Ending, Hold
+from portal.rules.test_sheet import RESULT_WORDS, Result, When
 
 _BENCH: Mapping[str, Sentence] = {
     "announced": say("Announced by the customer"),
@@ -20,6 +23,7 @@ _BENCH: Mapping[str, Sentence] = {
     "ended": say("Ended: {ending}"),
     "reopened": say("Handover undone"),
     "link_renewed": say("Link renewed"),
+    "contact_changed": say("Contact changed"),
     "shelved": say("Place, date or express changed"),
     "recorded": say("Condition on arrival recorded, version {version}"),
     "made_safe": say("Damaged battery dealt with"),
@@ -57,11 +61,12 @@ _CUSTOMER: Mapping[str, Sentence] = {
     "objected": say("You said that our record is not right:"),
     "let_through": say("A check was let through:"),
     "part_ordered": say("We ordered a part, expected {expected_on}."),
-    "part_arrived": say("A part came: {how}."),
+    "part_arrived": say("{came}"),
     "part_fitted": say("We fitted a part ({origin})."),
     "courtesy_given": say("Done for you free of charge:"),
     "photographed": say("We took a photo."),
 }
+_WHEN = {When.BEFORE: say("before the repair"), When.AFTER: say("after the repair")}
 CUSTOMER_HOLDS: Mapping[Hold, Sentence] = {
     Hold.APPROVAL: say("We are waiting for your answer."),
     Hold.PART: say("We are waiting for a part."),
@@ -106,6 +111,16 @@ def _facts(
     endings: Mapping[Ending, Sentence],
 ) -> dict[str, object]:
     facts: dict[str, object] = dict(data)
+    if "expected_on" in data:
+        facts["expected_on"] = date.fromisoformat(data["expected_on"])
+    if "origin" in data:
+        facts["origin"] = ORIGIN_WORDS[Origin(data["origin"])]
+    if data.get("how") in DELIVERIES:
+        facts["how"] = DELIVERY_WORDS[State(data["how"])]
+        facts["came"] = CUSTOMER_DELIVERY_WORDS[State(data["how"])]
+    if "result" in data:
+        facts["result"] = RESULT_WORDS[Result(data["result"])]
+        facts["when"] = _WHEN[When(data["when"])]
     if "stage" in data:
         stage = policy.stage(data["stage"])
         facts["stage"] = stage.label if stage else data["stage"]

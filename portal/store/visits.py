@@ -85,6 +85,7 @@ _RENEW_DOCKET = (
     .where(visits.c.id == bindparam("visit_id"))
     .values(docket_version=visits.c.docket_version + 1, revision=visits.c.revision + 1)
 )
+_ONE_CONTACT = update(contacts).where(contacts.c.id == bindparam("contact_id"))
 _RENEW_CONTACT = (
     update(contacts).where(contacts.c.id == bindparam("contact_id")).values(link_version=contacts.c.link_version + 1)
 )
@@ -134,6 +135,11 @@ def add_contact(connection: Connection, values: dict[str, object]) -> int:
     """Insert a contact and tell its id."""
     key = connection.execute(insert(contacts), values).inserted_primary_key
     return int(key[0]) if key else 0
+
+
+def change_contact(connection: Connection, contact_id: int, values: dict[str, object]) -> None:
+    """Write what is known of a contact anew; `values` are the columns by name."""
+    connection.execute(_ONE_CONTACT.values(**values), {"contact_id": contact_id})
 
 
 def touch(connection: Connection, visit_id: int) -> None:

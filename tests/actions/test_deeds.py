@@ -10,12 +10,14 @@ from typing import Any
 import pytest
 
 from notifications import outbox
+from portal.actions.contacts import ContactTyped, change_contact
 from portal.actions.desk import By, Desk, NotFound, Outcome, Stale
 from portal.actions.handover import hand_over, return_unrepaired
 from portal.actions.intake import TakenIn
 from portal.actions.links import renew_contact, renew_docket
 from portal.actions.moves import hold, move
 from portal.actions.notes import correct, note
+from portal.actions.shelf import put
 from portal.rules.refusals import Refused, Unfit
 from portal.store import visits
 from tests.actions.aftermath import (
@@ -60,6 +62,13 @@ DEEDS: dict[str, tuple[tuple[str, ...], Deed, str, str | None]] = {
     "correct": ((), lambda *to, **more: correct(*to, 1, "It came on Sunday.", **more), "corrected", None),
     "hand over": (("board_work", "testing", "ready"), lambda *to, **more: hand_over(*to, **more), "ended", "ended"),
     "return": ((), lambda *to, **more: return_unrepaired(*to, "No parts.", **more), "ended", "ended"),
+    "put on the shelf": ((), lambda *to, **more: put(*to, place="B 12", **more), "shelved", None),
+    "change a contact": (
+        (),
+        lambda *to, **more: change_contact(*to, "owner", ContactTyped(email="new@example.org"), **more),
+        "contact_changed",
+        "link_again",
+    ),
     "renew the docket": ((), lambda *to, **more: renew_docket(*to, **more), "link_renewed", None),
     "renew a contact": (
         (),

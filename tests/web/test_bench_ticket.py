@@ -10,7 +10,7 @@ from portal.actions.desk import By, Desk, find
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.rules.numbers import spoken
 from portal.rules.stages import Ending, Hold
-from portal.store import journal
+from portal.store import journal, visits
 from portal.store.tickets import Ticket
 from tests.web.browser import Browser, hidden_fields
 from tests.web.conftest import on_both
@@ -131,6 +131,17 @@ def test_a_device_is_given_back_unrepaired_with_a_reason(staff_client: Browser, 
     assert now_of(desk, number).ending is Ending.RETURNED
 
 
+def test_a_contact_is_put_right_and_a_second_person_named(staff_client: Browser, desk: Desk, number: str) -> None:
+    Form(staff_client, number, "contact/owner").send(name="Ida Fenn", phone="07700 900456", phone_is_on_bench="1")
+    Form(staff_client, number, "contact/second").send(name="Bo Marsh", email="bo@example.org", may="collect")
+
+    with desk.reading() as connection:
+        owner, second = visits.contacts_of(connection, find(connection, number).visit_id)
+    assert (owner.name, owner.phone, owner.email, owner.phone_is_on_bench) == ("Ida Fenn", "+447700900456", "", True)
+    assert (second.name, second.may_agree, second.may_collect) == ("Bo Marsh", False, True)
+    assert 'value="bo@example.org"' in staff_client.get(f"/bench/{spoken(number)}").text
+
+
 @on_both
 def test_a_form_sent_twice_counts_once(staff_client: Browser, desk: Desk, number: str) -> None:
     form = Form(staff_client, number, "note")
@@ -171,6 +182,8 @@ def test_a_form_sent_on_a_stale_page_tells_what_happened_and_keeps_what_was_type
         ("hold", {"kind": "lunch", "why": "So hungry"}, "So hungry"),
         ("move", {"stage": "{{7*7}}", "why": "'; DROP TABLE tickets"}, ""),
         ("return", {"why": "   "}, ""),
+        ("contact/owner", {"name": "Ida Fenn", "email": "no <body>"}, "no &lt;body&gt;"),
+        ("contact/second", {"name": "", "phone": "07700 900456"}, "07700 900456"),
         ("correct", {"entry": "99", "text": "What is right"}, "What is right"),
         ("correct", {"entry": "9" * 5000, "text": "What is right"}, "What is right"),
         ("hand-over", {}, ""),

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from functools import partial
 
+from flask import request
 from flask.typing import ResponseReturnValue
 
 from portal.actions import handover, links, moves, notes, shelf
+from portal.actions.contacts import ContactTyped, change_contact
 from portal.web.bench import blueprint
 from portal.web.bench.doing import Deed, do
 from portal.web.bench.ticket import ticket_page
@@ -51,6 +53,22 @@ def put_on_shelf(number: str) -> ResponseReturnValue:
     express = typed("express") == "1"
     deed = partial(shelf.put, place=typed("place"), needed_by=typed("needed_by"), express=express)
     return _do(number, "shelf", deed)
+
+
+@blueprint.post("/<number>/contact/<any(owner, second):role>")
+def contact(number: str, role: str) -> ResponseReturnValue:
+    """Put a contact right, or name a second person."""
+    rights = request.form.getlist("may")
+    written = ContactTyped(
+        typed("name"),
+        typed("email"),
+        typed("phone"),
+        typed("phone_is_on_bench") == "1",
+        "told" in rights,
+        "agree" in rights,
+        "collect" in rights,
+    )
+    return _do(number, f"contact-{role}", partial(change_contact, role=role, typed=written))
 
 
 @blueprint.post("/<number>/hand-over")

@@ -33,6 +33,8 @@ DONE = {
     "note": say("The note is in the journal."),
     "correct": say("The correction is in the journal."),
     "shelf": say("Place, date and express are kept."),
+    "contact-owner": say("The contact is changed."),
+    "contact-second": say("The second person is changed."),
     "hand-over": say("It is handed over."),
     "return": say("It is given back."),
     "record": say("The condition on arrival is written down."),
