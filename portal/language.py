@@ -88,6 +88,8 @@ class Language:
     def _fact(self, fact: object) -> object:
         if isinstance(fact, Sentence):
             return self.say(fact)
+        if isinstance(fact, date):
+            return self.day(fact)
         return self.words(fact) if isinstance(fact, Mapping) else fact
 
 

@@ -34,6 +34,16 @@ class State(StrEnum):
 
 
 DELIVERIES = (State.ARRIVED, State.WRONG, State.DEAD)
+DELIVERY_WORDS = {
+    State.ARRIVED: say("arrived"),
+    State.WRONG: say("wrong part"),
+    State.DEAD: say("dead on arrival"),
+}
+CUSTOMER_DELIVERY_WORDS = {
+    State.ARRIVED: say("The part came."),
+    State.WRONG: say("A part came, but not the right one. We see to it."),
+    State.DEAD: say("A part came, but it does not work. We see to it."),
+}
 ORIGIN_WORDS = {Origin.NEW: say("new"), Origin.DONOR: say("used, taken from another device")}
 
 

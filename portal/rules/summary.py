@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from portal.rules import parts
 from portal.rules.intake_record import CUSTOMER_SAFETY, Liquid, Record, Seal, unsafe
@@ -110,7 +111,7 @@ def _safety(test: SafetyTest) -> Sentence:
         return say("No electrical safety test was made.")
     return say(
         "Electrical safety test on {day} by {whom}, with {instrument}. Recorded result: {result}",
-        day=test.tested_on,
+        day=date.fromisoformat(test.tested_on),
         whom=test.by_whom,
         instrument=test.instrument,
         result=test.result,

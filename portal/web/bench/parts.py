@@ -24,15 +24,10 @@ from portal.web.bench.ticket import ticket_page
 from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
 from portal.web.request_context import connection, desk, policy, speaking
 
-DELIVERY_WORDS = {
-    rules.State.ARRIVED: say("arrived"),
-    rules.State.WRONG: say("wrong part"),
-    rules.State.DEAD: say("dead on arrival"),
-}
 STATE_WORDS = {
     rules.State.ORDERED: say("ordered"),
     rules.State.FITTED: say("fitted"),
-    **DELIVERY_WORDS,
+    **rules.DELIVERY_WORDS,
 }
 
 
@@ -160,7 +155,7 @@ def _due_page(answer: Answer) -> ResponseReturnValue:
         "bench/parts_due.html",
         due=store.due(connection()),
         today=speaking().local(desk().clock.now()).date(),
-        how=DELIVERY_WORDS,
+        how=rules.DELIVERY_WORDS,
         answer=answer,
         typed=Filled(request.form),
         deed_key=new_deed_key(),

@@ -18,4 +18,4 @@ from portal.web.customer.languages import choices  # noqa: E402
 
 blueprint.context_processor(lambda: {"choices": choices})
 
-from portal.web.customer import announce, docket, front, photos, record, report  # noqa: E402, F401 (they add their routes)
+from portal.web.customer import docket, front, parcels, photos, record, report  # noqa: E402, F401 (they add their routes)
