@@ -13,7 +13,7 @@ from pathlib import Path
 
 import waitress
 from PIL import Image
-from playwright.sync_api import BrowserContext, sync_playwright
+from playwright.sync_api import BrowserContext, ViewportSize, sync_playwright
 
 from portal import demo
 from portal.main import open_installation
@@ -22,7 +22,7 @@ from portal.web.app import create_app
 
 HERE = Path(__file__).parent
 PORT = 8765
-PHONE = {"width": 400, "height": 860}
+PHONE: ViewportSize = {"width": 400, "height": 860}
 
 
 def main() -> None:
