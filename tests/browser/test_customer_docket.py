@@ -97,7 +97,7 @@ def test_the_pages_are_whole_without_scripts(open_page: Open, paths: dict[str, s
 
 def test_the_terms_are_accepted_without_scripts(open_page: Open, taken_in: TakenIn) -> None:
     page = open_page("/t/" + taken_in.link.rsplit("/", 1)[-1], scripts=False)
-    page.get_by_text("Read our terms").click()
+    page.get_by_text("Read our terms", exact=True).click()
     page.get_by_role("button", name="I accept these terms").click()
 
     expect(page.get_by_text("Accepted on")).to_be_visible()
