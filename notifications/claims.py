@@ -135,7 +135,20 @@ _GATHER = (
 _MINE = update(outbox).where(
     outbox.c.id.in_(bindparam("mine", expanding=True)), outbox.c.lease == bindparam("held"), OPEN
 )
-_RELEASED: Mapping[str, None] = {"lease": None, "lease_until": None, "handing_over_at": None}
+_BEGIN = _MINE.values(handing_over_at=bindparam("now"), due_at=bindparam("again_at"), unknowns=bindparam("doubts"))
+# One statement for every way to let go, built once.
+_SETTLE = _MINE.values(
+    state=bindparam("becomes"),
+    due_at=bindparam("again_at"),
+    settled_at=bindparam("ended_at"),
+    outcome=bindparam("why"),
+    channel=bindparam("place"),
+    attempts=bindparam("tries"),
+    unknowns=bindparam("doubts"),
+    message_id=bindparam("known_as"),
+    lease=None,
+    lease_until=None,
+)
 
 
 def expire(connection: Connection, now: datetime) -> int:
@@ -174,33 +187,33 @@ def begin(connection: Connection, claimed: Claimed, now: datetime, again_at: dat
 
     False when the lease was lost, or a message of the group was withdrawn meanwhile: then it must not go out.
     """
-    values = {"handing_over_at": now, "due_at": again_at, "unknowns": claimed.unknowns + 1}
-    return _settle(connection, claimed, values) == len(claimed.ids)
+    values = {"now": now, "again_at": again_at, "doubts": claimed.unknowns + 1}
+    return connection.execute(_BEGIN, values | _mine(claimed)).rowcount == len(claimed.ids)
 
 
 def sent(connection: Connection, claimed: Claimed, now: datetime) -> bool:
     """The other side has it."""
-    return _end(connection, claimed, "sent", now, "", unknowns=claimed.unknowns)
+    return _settle(connection, claimed, "sent", now, ended_at=now)
 
 
 def failed(connection: Connection, claimed: Claimed, now: datetime, why: str) -> bool:
     """It cannot be delivered, on any channel."""
-    return _end(connection, claimed, "failed", now, why, unknowns=claimed.unknowns)
+    return _settle(connection, claimed, "failed", now, why, ended_at=now)
 
 
 def withdrawn(connection: Connection, claimed: Claimed, now: datetime, why: str) -> bool:
     """It is no longer true, or nobody is there to be told. What may have arrived stays in doubt."""
-    return _end(connection, claimed, "unknown" if claimed.unknowns else "withdrawn", now, why)
+    return _settle(connection, claimed, "unknown" if claimed.unknowns else "withdrawn", now, why, ended_at=now)
 
 
 def left_in_doubt(connection: Connection, claimed: Claimed, now: datetime, why: str) -> bool:
     """It may have arrived, and is not tried again."""
-    return _end(connection, claimed, "unknown", now, why)
+    return _settle(connection, claimed, "unknown", now, why, ended_at=now)
 
 
 def unknown(connection: Connection, claimed: Claimed, again_at: datetime, why: str) -> bool:
     """The line broke while it was handed over; it is tried once more at `again_at`."""
-    return _settle(connection, claimed, {"state": "unknown", "due_at": again_at, "outcome": why, **_RELEASED}) > 0
+    return _settle(connection, claimed, "unknown", again_at, why, doubts=claimed.unknowns + 1)
 
 
 def later(connection: Connection, claimed: Claimed, again_at: datetime, why: str, *, counts: bool) -> bool:
@@ -208,28 +221,34 @@ def later(connection: Connection, claimed: Claimed, again_at: datetime, why: str
 
     What is surely not with the recipient loses its message id, so that it may be gathered anew.
     """
-    values = {
-        "state": "unknown" if claimed.unknowns else "waiting",
-        "due_at": again_at,
-        "attempts": claimed.attempts if counts else claimed.attempts - 1,
-        "unknowns": claimed.unknowns,
-        "message_id": claimed.message_id if claimed.unknowns else None,
-        "outcome": why,
-    }
-    return _settle(connection, claimed, {**values, **_RELEASED}) > 0
+    tries = claimed.attempts if counts else claimed.attempts - 1
+    if claimed.unknowns:
+        return _settle(connection, claimed, "unknown", again_at, why, tries=tries)
+    return _settle(connection, claimed, "waiting", again_at, why, tries=tries, known_as=None)
 
 
 def next_channel(connection: Connection, claimed: Claimed, now: datetime, why: str) -> bool:
     """This channel is hopeless: on to the next in the same row, with its tries counted anew."""
-    values = {"state": "waiting", "due_at": now, "channel": claimed.channel + 1, "attempts": 0, "outcome": why}
-    return _settle(connection, claimed, {**values, "message_id": None, "unknowns": 0, **_RELEASED}) > 0
+    place = claimed.channel + 1
+    return _settle(connection, claimed, "waiting", now, why, place=place, tries=0, doubts=0, known_as=None)
 
 
-def _end(connection: Connection, claimed: Claimed, state: str, now: datetime, why: str, **more: object) -> bool:
-    values = {"state": state, "settled_at": now, "outcome": why, "lease": None, "lease_until": None, **more}
-    return _settle(connection, claimed, values) > 0
+def _settle(
+    connection: Connection, claimed: Claimed, becomes: str, again_at: datetime, why: str = "", **other: object
+) -> bool:
+    """Let go of what this lease holds. False: the lease was lost meanwhile, and nothing was changed."""
+    values = {
+        "becomes": becomes,
+        "again_at": again_at,
+        "ended_at": None,
+        "why": why,
+        "place": claimed.channel,
+        "tries": claimed.attempts,
+        "doubts": claimed.unknowns,
+        "known_as": claimed.message_id,
+    }
+    return connection.execute(_SETTLE, values | other | _mine(claimed)).rowcount > 0
 
 
-def _settle(connection: Connection, claimed: Claimed, values: Mapping[str, object]) -> int:
-    """Change what this lease holds, and tell how many rows; 0: the lease was lost meanwhile, nothing was changed."""
-    return connection.execute(_MINE.values(values), {"mine": claimed.ids, "held": claimed.lease}).rowcount
+def _mine(claimed: Claimed) -> dict[str, object]:
+    return {"mine": claimed.ids, "held": claimed.lease}

@@ -69,6 +69,7 @@ class Batch:
     looked_at: int = 0
     done: int = 0
     failed: int = 0
+    ended: Settle | None = None  # how the last message ended, until the next transaction writes it down
 
     def line(self, name: str) -> Line:
         """The open line of a channel."""
@@ -83,16 +84,27 @@ def send_due(office: PostOffice, most: int = 10_000) -> Batch:
         batch = Batch(office, lines)
         with office.writing() as connection:
             batch.failed += claims.expire(connection, office.clock.now())
-        while batch.looked_at < most and office.going_on():
-            now = office.clock.now()
-            with office.writing() as connection:
-                claimed = claims.claim(connection, now, office.lease)
-            if claimed is None:
-                break
+        while claimed := _next(batch, batch.looked_at < most and office.going_on()):
             batch.looked_at += 1
             office.fail_point("claimed")
-            _deliver(batch, claimed, now)
+            _deliver(batch, claimed, office.clock.now())
         return batch
+
+
+def _next(batch: Batch, wanted: bool) -> Claimed | None:
+    """Write down how the last message ended and claim the next, in one transaction: each costs a sync of the disk."""
+    office, ended = batch.office, batch.ended
+    if ended is None and not wanted:
+        return None
+    with office.writing() as connection:
+        held = ended is None or ended(connection)
+        claimed = claims.claim(connection, office.clock.now(), office.lease) if wanted else None
+    batch.ended = None
+    if not held:
+        log.warning("A message was settled after its lease was over; nothing was changed.")
+    if ended is not None:
+        office.fail_point("settled")
+    return claimed
 
 
 def retry_after(attempts: int, jitter: Random) -> timedelta:
@@ -199,10 +211,6 @@ def _later(batch: Batch, claimed: Claimed, until: datetime, why: str, *, counts:
 
 
 def _settle(batch: Batch, settle: Settle, counts_as: str = "") -> None:
-    with batch.office.writing() as connection:
-        held = settle(connection)
-    if not held:
-        log.warning("A message was settled after its lease was over; nothing was changed.")
+    batch.ended = settle
     batch.done += counts_as == "done"
     batch.failed += counts_as == "failed"
-    batch.office.fail_point("settled")
