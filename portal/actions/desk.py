@@ -175,7 +175,14 @@ def change_within(
         after = seen if 0 <= seen < ticket.revision else 0  # a page cannot have seen another: tell it all
         raise Stale(ticket, journal.entries(connection, ticket.id, after=after))
     policy = desk.policy(connection)
-    change = decide(connection, ticket, policy)
+    try:
+        change = decide(connection, ticket, policy)
+    except Refused:
+        # PostgreSQL: the same form, sent twice at once, may have been quicker between two readings.
+        if done_before(connection, deed_key):
+            changed = find(connection, number)
+            return Outcome(changed.number, changed.revision, repeated=True)
+        raise
     revision = ticket.revision + len(change.events)
     values = standing_columns(ticket.standing, change.events, now) | change.columns
     if not tickets.change(connection, ticket, revision, values):  # PostgreSQL: somebody was faster
