@@ -6,6 +6,7 @@ import os
 import shutil
 import subprocess
 import tempfile
+from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
@@ -16,6 +17,7 @@ from portal.store import schema
 from portal.store.engine import open_engine, sqlite_url
 
 _PROGRAMS = Path("/usr/lib/postgresql")
+_PREFIX = "bench-pg-"
 _OWNER = "postgres"  # PostgreSQL refuses to run as root
 _END_OTHERS = """
     SELECT pg_terminate_backend(pid) FROM pg_stat_activity
@@ -77,7 +79,9 @@ class Postgres:
 def start_postgres() -> Postgres:
     """Start a server that forgets to be careful: its data need not outlive the suite. Raises NoPostgres."""
     programs = _newest_programs()
-    folder = Path(tempfile.mkdtemp(prefix="bench-pg-"))
+    _stop_orphans(programs)
+    folder = Path(tempfile.mkdtemp(prefix=_PREFIX))
+    (folder / "owner").write_text(str(os.getpid()))
     if os.geteuid() == 0:
         shutil.chown(folder, _OWNER)
     data = folder / "data"
@@ -105,6 +109,24 @@ def _migrate(url: str) -> None:
     engine = open_engine(url)
     schema.upgrade(engine)
     engine.dispose()
+
+
+def _stop_orphans(programs: Path) -> None:
+    """Stop the servers of suites that were killed before they could."""
+    for owner in Path(tempfile.gettempdir()).glob(f"{_PREFIX}*/owner"):
+        with suppress(RuntimeError, FileNotFoundError):  # another worker was faster
+            if not _lives(int(owner.read_text() or os.getpid())):
+                Postgres(owner.parent, programs).stop()
+
+
+def _lives(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:  # somebody else's, so it is there
+        pass
+    return True
 
 
 def _newest_programs() -> Path:
