@@ -16,6 +16,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from notifications.instants import FixedClock
 from portal import cli, resources
@@ -438,3 +439,28 @@ def test_doctor_finds_the_clock_alive_after_a_sweep(shop: Run) -> None:
     shop("sweep")
 
     assert re.search(r"ok +clock: alive", shop("doctor")[1])
+
+
+# Photos
+
+
+def test_a_photo_is_kept_with_its_moment(shop: Run, number: str, tmp_path: Path) -> None:
+    file = tmp_path / "bench.jpg"
+    picture = Image.effect_noise((800, 600), 90)
+    picture.save(file)
+
+    assert shop("ticket", "photo", number, str(file), "--before")[0] == 0
+
+    journal = json.loads(shop("ticket", "show", number, "--json")[1])["journal"]
+    assert journal[-1]["event"] == "photographed"
+    assert journal[-1]["data"]["moment"] == "before"
+
+
+def test_what_is_no_picture_is_refused_in_a_line(shop: Run, number: str, tmp_path: Path) -> None:
+    file = tmp_path / "letter.jpg"
+    file.write_text("Dear customer")
+
+    status, out, err = shop("ticket", "photo", number, str(file), "--after")
+
+    assert (status, out) == (1, "")
+    assert len(err.splitlines()) == 1
