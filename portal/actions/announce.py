@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlalchemy import Connection
+from sqlalchemy.exc import IntegrityError
 
 from portal.actions import tell
-from portal.actions.desk import CUSTOMER, By, Change, Desk, Outcome, change_ticket, done_before
-from portal.actions.intake import NewDevice, NewVisit, TakenIn, add_ticket, add_visit, fit_device
+from portal.actions.desk import CUSTOMER, By, Change, Desk, Outcome, change_ticket, done_before, find
+from portal.actions.intake import NewDevice, NewVisit, TakenIn, add_ticket, add_visit, fit_device, told_again
 from portal.rules import stages, throttle
 from portal.rules.intake_record import Item, differences, fit_items
 from portal.rules.passcodes import ask_about_passcode
@@ -62,19 +63,28 @@ def announce(
     """Make a ticket for a device that is on its way, and tell its number and link.
 
     `address_key` says where the form came from (a network address; stored as a keyed hash only). Raises Refused where
-    the shop does not take announcements, Unfit for a field that does not fit or a battery
-    that may not be posted, AskFirst, TooOften.
+    the shop does not take announcements, Unfit for a field that does not fit or a battery that may not be posted,
+    AskFirst, TooOften. The same `deed_key` again changes nothing and tells the same.
     """
     now = desk.clock.now()
     _count(desk, address_key, now)
+    try:
+        return _announce(desk, announced, now, confirmed, deed_key)
+    except IntegrityError:  # PostgreSQL: the same form, sent twice at once, was faster; whatever else fails again
+        return _announce(desk, announced, now, confirmed, deed_key)
+
+
+def _announce(desk: Desk, announced: Announced, now: datetime, confirmed: bool, deed_key: str | None) -> TakenIn:
     with desk.writing() as connection:
         policy = desk.policy(connection)
         if not policy.bench.announcing:
             raise Refused(say("This shop does not take devices by post unasked. Please call or write first."))
         if not announced.battery_is_sound:
             raise Unfit("battery", ASK_THE_SHOP)
-        if done_before(connection, deed_key):
-            raise Refused(say("This form was sent before. Please use the link that you were given."))
+        if number := done_before(connection, deed_key):
+            if announcements.of_ticket(connection, find(connection, number).id) is None:
+                raise Refused(say("This form is damaged. Please open the page anew and fill it in again."))
+            return told_again(desk, connection, number)
         device = fit_device(announced.device, policy)
         ask_about_passcode(device.fault, confirmed=confirmed)
         return_address = passage("return_address", say("The return address"), announced.return_address, limit=400)

@@ -91,7 +91,7 @@ def _take_in(desk: Desk, by: By, arrival: NewVisit, deed_key: str | None) -> Tak
     now = desk.clock.now()
     with desk.writing() as connection:
         if number := done_before(connection, deed_key):
-            return _told_again(desk, connection, number)
+            return told_again(desk, connection, number)
         policy = desk.policy(connection)
         devices = [fit_device(device, policy) for device in arrival.devices]
         if not 1 <= len(devices) <= MOST_DEVICES:
@@ -215,7 +215,8 @@ def _let_be_found(connection: Connection, visit_id: int, ticket_id: int, device:
     search.put(connection, ticket_id, owner.name, owner.phone, device)
 
 
-def _told_again(desk: Desk, connection: Connection, number: str) -> TakenIn:
+def told_again(desk: Desk, connection: Connection, number: str) -> TakenIn:
+    """What a form left that was sent before; its key is known to its sender only."""
     ticket = tickets.by_number(connection, number)
     if ticket is None:
         raise Refused(say("This form was sent before, and its repair is no longer here."))

@@ -8,7 +8,7 @@ import pytest
 
 from portal.actions.announce import MOST_BY_ADDRESS, Announced, announce, compared, receive
 from portal.actions.desk import Desk
-from portal.actions.intake import NewDevice, NewVisit
+from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.moves import move
 from portal.rules.intake_record import Item
 from portal.rules.refusals import AskFirst, Refused, Unfit
@@ -118,8 +118,15 @@ def test_a_stranger_cannot_fill_the_bench(posting: Desk) -> None:
 
 
 def test_the_same_form_sent_twice_announces_once(posting: Desk) -> None:
-    announce(posting, FORM, "198.51.100.7", deed_key="k1")
+    first = announce(posting, FORM, "198.51.100.7", deed_key="k1")
+    again = announce(posting, FORM, "198.51.100.7", deed_key="k1")
 
-    with pytest.raises(Refused, match="sent before"):
-        announce(posting, FORM, "198.51.100.7", deed_key="k1")
+    assert (again.link, again.numbers, again.repeated) == (first.link, first.numbers, True)
     assert len(everything(posting)["tickets"]) == 1
+
+
+def test_the_key_of_another_form_opens_no_link(posting: Desk, arrival: NewVisit) -> None:
+    take_in(posting, BENCH, arrival, deed_key="of-the-counter")
+
+    with pytest.raises(Refused, match="damaged"):
+        announce(posting, FORM, "198.51.100.7", deed_key="of-the-counter")
