@@ -17,6 +17,8 @@ from notifications.letters import Composed, Due, Letter
 from notifications.outbox import Message
 from notifications.tables import outbox as table
 
+SENDER = "Shop <shop@example.com>"
+
 
 class Crash(BaseException):
     """The sender dies here: nothing after this runs, as after a kill."""
@@ -58,7 +60,9 @@ class ScriptedChannel:
 def plain(due: Due, channel: str, _now: datetime) -> Letter:
     """A letter that says which facts it holds."""
     said = ", ".join(str(facts.get("entry", "")) for facts in due.facts)
-    return Letter(to=f"{due.recipient}@example.org", subject=due.event, text=f"{due.cause} by {channel}: {said}\n")
+    return Letter(
+        to=f"{due.recipient}@example.org", subject=due.event, text=f"{due.cause} by {channel}: {said}\n", sender=SENDER
+    )
 
 
 class Office:

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from notifications.channels import Hopeless, TryLater
+from notifications.channels import ChannelDown, Hopeless, TryLater
 from notifications.channels.mail import channel
 from notifications.channels.mail.message import mail, one_address
 from notifications.letters import Attachment, Letter
@@ -117,6 +117,12 @@ def test_line_breaks_in_a_subject_become_blanks(attack: str):
 def test_what_is_not_exactly_one_address_is_never_written_to(address: str):
     with pytest.raises(Hopeless):
         one_address(address)
+
+
+@pytest.mark.parametrize("sender", ["", "shop", "a@example.com, b@example.com", "Shop <shop@>"])
+def test_a_shop_whose_own_address_does_not_fit_stops_the_channel_not_the_letter(sender: str):
+    with pytest.raises(ChannelDown):
+        written(sender=sender)
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from email.utils import format_datetime
 
 import idna
 
-from notifications.channels import Hopeless
+from notifications.channels import ChannelDown, Hopeless
 from notifications.letters import Letter
 
 MOST_ATTEMPTS = 40  # more than four days of retries make; only a message that kills its sender comes so far
@@ -29,6 +29,8 @@ def mail(letter: Letter, message_id: str, domain: str, now: datetime) -> EmailMe
     message["Message-ID"] = f"<{message_id}@{domain}>"
     message["Date"] = format_datetime(now)
     message["From"] = _line(letter.sender)
+    if len(message["From"].addresses) != 1 or not message["From"].addresses[0].domain:
+        raise ChannelDown("the shop's own address, which mail comes from, is not one e-mail address")
     message["To"] = to
     if letter.reply_to:
         message["Reply-To"] = _line(letter.reply_to)
