@@ -105,7 +105,8 @@ def _live_the_year(folder: Path, seed: int, now: datetime, size: Size) -> None:
     with _opened(folder, clock, Random(f"ids {seed}")) as house:  # noqa: S311
         load_policy(house.desk, COMMAND, policy_text())
         staff = {name: By("staff", _add(house, name)) for name in LOGINS}
-        for evening in year.live(house.desk, clock, now, staff["Robin"], staff["Kim"], seed, size):
+        by = staff["Robin"], staff["Kim"]
+        for evening in year.live(house.desk, house.photo_files, clock, now, *by, seed, size):
             if now - evening < MAIL_KEPT:
                 send_due(house.post_office)
             else:

@@ -11,7 +11,7 @@ from datetime import timedelta
 from random import Random
 from typing import Any
 
-from portal.actions import announce, handover, moves, notes, parts, record, sheet, shelf, terms, tray
+from portal.actions import announce, handover, moves, notes, parts, photos, record, sheet, shelf, terms, tray
 from portal.actions.announce import Announced
 from portal.actions.desk import By, Desk, Outcome
 from portal.actions.intake import NewDevice, NewVisit, take_in
@@ -22,6 +22,8 @@ from portal.rules.limits import parse_limits
 from portal.rules.policy import Check, Policy
 from portal.rules.summary import SafetyTest
 from portal.rules.tray import NewLine
+from portal.store.photo_files import PhotoFiles
+from seed import pictures
 
 Texts = Mapping[str, str]
 
@@ -31,6 +33,7 @@ class Stage:
     """What is the same for all scenes: the desk, the two people, the words, and the dice."""
 
     desk: Desk
+    files: PhotoFiles
     policy: Policy
     bench: By
     keeper: By
@@ -57,6 +60,11 @@ class Scene:
     express: bool = False
     place: str = ""
     companion: Scene | None = field(default=None, repr=False)  # a second device handed in at the same time
+
+    @property
+    def is_still_here(self) -> bool:
+        """Whether its story is left off before its end; only such devices are photographed, since photos take time."""
+        return self.stops_at is not None
 
     def chance_of(self, share: float) -> bool:
         """Whether something that happens to this share of devices happens to this one."""
@@ -133,6 +141,12 @@ class Scene:
     def battery_made_safe(self) -> None:
         """Somebody qualified has dealt with the flagged cell."""
         record.make_safe(*self._here(), self.house.words["battery_dealt_with"])
+
+    def photograph(self, moment: str) -> None:
+        """A photo from before or after the repair, for the customer to see."""
+        taken = pictures.draw(self.tale["kind"], self.device, self.house.chance)
+        files, here = self.house.files, (self.house.bench, self.number)
+        photos.add(self.house.desk, files, *here, taken, moment=moment, confirmed=True)
 
     def lay(self, place: str) -> None:
         """Where it lies from now on."""

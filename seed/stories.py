@@ -92,6 +92,8 @@ def arrives(scene: Scene, *, agrees: bool = True) -> Waits:
             scene.accept_terms()
     yield minutes(6)
     scene.record()
+    if scene.is_still_here and scene.chance_of(0.4):
+        scene.photograph("before")
     if scene.chance_of(0.3):
         scene.lay(scene.one_of("bench_places"))
     if agrees and scene.chance_of(0.1):

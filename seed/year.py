@@ -18,6 +18,7 @@ from notifications.instants import FixedClock
 from portal.actions.desk import By, Desk
 from portal.rules.hours import next_open
 from portal.rules.policy import Policy
+from portal.store.photo_files import PhotoFiles
 from seed.scene import Scene, Stage
 from seed.stories import (
     Story,
@@ -68,14 +69,21 @@ WHOLE = Size()
 
 
 def live(
-    desk: Desk, clock: FixedClock, now: datetime, bench: By, keeper: By, seed: int, size: Size = WHOLE
+    desk: Desk,
+    files: PhotoFiles,
+    clock: FixedClock,
+    now: datetime,
+    bench: By,
+    keeper: By,
+    seed: int,
+    size: Size = WHOLE,
 ) -> Iterator[datetime]:
     """Live through the year up to `now`; yields each evening, so that the caller can deliver the day's mail."""
     with desk.reading() as connection:
         policy = desk.policy(connection)
     words = _toml("words.toml")
     chance = Random(f"stories {seed}")  # noqa: S311 (stories, not secrets)
-    house = Stage(desk, policy, bench, keeper, words, chance)
+    house = Stage(desk, files, policy, bench, keeper, words, chance)
     tales = _toml("tales.toml")["tales"]
     running: list[tuple[datetime, int, Iterator[timedelta]]] = []
     for begins, story, pace in _programme(chance, now, size):
