@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from flask import Flask
 from sqlalchemy import select
-from werkzeug.routing import Rule
+from werkzeug.routing import AnyConverter, BaseConverter, IntegerConverter, Rule
 
 from notifications.tables import metadata as notifications_metadata
 from portal.actions.desk import By, Desk
@@ -35,9 +35,15 @@ def staff_rules(app: Flask) -> list[Rule]:
     return [rule for rule in rules(app) if rule.endpoint.partition(".")[0] not in OPEN_BLUEPRINTS]
 
 
+def _value(converter: BaseConverter, number: str) -> object:
+    if isinstance(converter, AnyConverter):
+        return min(converter.items)
+    return 1 if isinstance(converter, IntegerConverter) else number
+
+
 def path(rule: Rule, number: str) -> str:
     """An address of the rule, with the ticket's number where one is wanted."""
-    values = {name: 1 if "Integer" in type(rule._converters[name]).__name__ else number for name in rule.arguments}
+    values = {name: _value(rule._converters[name], number) for name in rule.arguments}
     built = rule.build(values, append_unknown=False)
     assert built is not None
     return built[1]
