@@ -243,17 +243,15 @@ def write_events(
     deed_key: str | None,
 ) -> None:
     """Append the events after `revision`; the text and the form's key go with the first."""
-    for place, event in enumerate(change.events):
-        journal.append(
-            connection,
-            ticket_id=ticket_id,
-            entry=revision + 1 + place,
-            at=now,
-            by_kind=by.kind,
-            by_staff=by.staff_id,
-            event=event.name,
-            data=event.data,
-            audience=change.audience,
-            text=change.text if place == 0 else "",
-            deed_key=deed_key if place == 0 else None,
-        )
+    journal.append(
+        connection,
+        ticket_id=ticket_id,
+        after=revision,
+        at=now,
+        by_kind=by.kind,
+        by_staff=by.staff_id,
+        events=change.events,
+        audience=change.audience,
+        text=change.text,
+        deed_key=deed_key,
+    )

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, bindparam, case, insert, select
 
+from portal.rules.stages import Event
 from portal.store.tables import journal, staff, tickets
 
 
@@ -96,29 +97,59 @@ def append(
     connection: Connection,
     *,
     ticket_id: int,
-    entry: int,
+    after: int,
     at: datetime,
     by_kind: str,
     by_staff: int | None,
-    event: str,
-    data: Mapping[str, Any],
+    events: Sequence[Event],
     audience: str,
     text: str,
     deed_key: str | None,
 ) -> None:
-    """Write one entry. The unique (ticket, entry) makes two writers at once impossible."""
+    """Write the entries of one deed, numbered from `after` + 1; its text and its form's key go with the first.
+
+    The unique (ticket, entry) makes two writers at once impossible.
+    """
+    if not events:
+        return
     connection.execute(
         insert(journal),
-        {
-            "ticket_id": ticket_id,
-            "entry": entry,
-            "at": at,
-            "by_kind": by_kind,
-            "by_staff": by_staff,
-            "event": event,
-            "data": dict(data),
-            "audience": audience,
-            "text": text,
-            "deed_key": deed_key,
-        },
+        [
+            {
+                "ticket_id": ticket_id,
+                "entry": after + place,
+                "at": at,
+                "by_kind": by_kind,
+                "by_staff": by_staff,
+                "event": event.name,
+                "data": dict(event.data),
+                "audience": audience,
+                "text": text if place == 1 else "",
+                "deed_key": deed_key if place == 1 else None,
+            }
+            for place, event in enumerate(events, 1)
+        ],
     )
+
+
+@dataclass(frozen=True)
+class Said:
+    """What a customer has said about a device of theirs, in their words."""
+
+    number: str
+    device: str
+    words: str
+    at: datetime
+
+
+_SAID = (
+    select(tickets.c.number, tickets.c.device, journal.c.text, journal.c.at)
+    .join(tickets, journal.c.ticket_id == tickets.c.id)
+    .where(journal.c.event == bindparam("event"), journal.c.at >= bindparam("since"))
+    .order_by(journal.c.at)
+)
+
+
+def said_since(connection: Connection, event: str, since: datetime) -> list[Said]:
+    """What customers have said by this event since then, the oldest first."""
+    return [Said(*tuple(row)) for row in connection.execute(_SAID, {"event": event, "since": since})]

@@ -83,11 +83,13 @@ def sheet(connection: Connection, ticket_id: int) -> list[Tried]:
 
 def put(connection: Connection, ticket_id: int, results: list[Tried], now: datetime) -> None:
     """Write results in place of what stood there before; the journal keeps that they were others."""
-    for tried in results:
-        old = {"of_ticket": ticket_id, "key": tried.check, "at": tried.when.value}
-        connection.execute(_OLD, old)
-        connection.execute(
-            insert(table),
+    last = {(tried.check, tried.when): tried for tried in results}  # of two for one line the later counts
+    if not last:
+        return
+    connection.execute(_OLD, [{"of_ticket": ticket_id, "key": key, "at": when.value} for key, when in last])
+    connection.execute(
+        insert(table),
+        [
             {
                 "ticket_id": ticket_id,
                 "check_key": tried.check,
@@ -98,8 +100,10 @@ def put(connection: Connection, ticket_id: int, results: list[Tried], now: datet
                 "let_through": tried.let_through,
                 "soak_until": tried.soak_until,
                 "tried_at": now,
-            },
-        )
+            }
+            for tried in last.values()
+        ],
+    )
 
 
 def soaked(connection: Connection, now: datetime) -> list[Soaked]:
