@@ -35,6 +35,17 @@ class Renewed(LookupError):
         self.reason = say("This link has been replaced by a newer one. Use the newer one, or ask the shop for it.")
 
 
+class Over(LookupError):
+    """The devices have left, and their warranty has ended: the page is no more (410)."""
+
+    def __init__(self) -> None:
+        super().__init__("This link has ended.")
+        self.reason = say(
+            "This page has ended: the device left the shop a while ago, and its warranty is over. "
+            "If you still need something, ring the shop or write to it."
+        )
+
+
 class Reader(NamedTuple):
     """Who reads a customer's page: the visit, and the contact where the link is one person's own (else None)."""
 
@@ -65,6 +76,9 @@ def resolve_page(desk: Desk, connection: Connection, token_text: str) -> Reading
         raise _unknown() from None
     reading, version = _behind(connection, token)
     if desk.links.current(token, version):
+        ends_at = reading.reader.visit.link_ends_at
+        if ends_at is not None and desk.clock.now() >= ends_at:
+            raise Over
         return reading
     if desk.links.outdated(token, version):
         raise Renewed

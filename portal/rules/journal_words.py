@@ -42,6 +42,7 @@ _BENCH: Mapping[str, Sentence] = {
     "part_arrived": say("Part {part}: {how}"),
     "part_fitted": say("Part {part} fitted ({origin})"),
     "courtesy_given": say("Given free"),
+    "gone_wrong_again": say("The customer says: it has gone wrong again"),
     "photographed": say("Photo taken in ({moment})"),
     "photo_withdrawn": say("A photo was withdrawn"),
     "received_announced": say("The announced parcel came"),
@@ -64,6 +65,7 @@ _CUSTOMER: Mapping[str, Sentence] = {
     "part_arrived": say("{came}"),
     "part_fitted": say("We fitted a part ({origin})."),
     "courtesy_given": say("Done for you free of charge:"),
+    "gone_wrong_again": say("You told us that it has gone wrong again:"),
     "photographed": say("We took a photo."),
 }
 _WHEN = {When.BEFORE: say("before the repair"), When.AFTER: say("after the repair")}

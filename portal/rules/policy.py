@@ -214,6 +214,12 @@ class People(Part):
     keepers_need_second_factor: StrictBool = False
 
 
+class Warranty(Part):
+    """What the shop gives on its repairs; the law may give more."""
+
+    months: int = Field(default=3, ge=0, le=120)
+
+
 class Policy(Part):
     """The whole of what the shop decides for itself."""
 
@@ -225,6 +231,7 @@ class Policy(Part):
     bench: Bench = Bench()
     prints: Prints = Prints()
     people: People = People()
+    warranty: Warranty = Warranty()
     terms: Terms | None = None  # None: the shop has none to show
 
     @model_validator(mode="after")

@@ -99,6 +99,8 @@ visits = Table(
     Column("docket_version", Integer, nullable=False, server_default="1", info=TECHNICAL),
     Column("language", String(20), nullable=False, info=CONTACT),
     Column("made_at", Instant, nullable=False, info=RECORD),
+    # When the customer's page ends, once all its devices have left the shop; NULL while one is here.
+    Column("link_ends_at", Instant, info=RECORD),
     # Grows with every change of any of its tickets or contacts; part of the customer page's validator.
     Column("revision", Integer, nullable=False, server_default="1", info=NONE),
 )
@@ -194,6 +196,7 @@ journal = Table(
     Column("text", Text, nullable=False, server_default="", info=RECORD),
     Column("deed_key", String(32), unique=True, info=TECHNICAL),  # made by the form: a form posted twice has one effect
     UniqueConstraint("ticket_id", "entry"),
+    Index("ix_journal_event_at", "event", "at"),  # what customers have said lately
     one_of("by_kind", ("staff", "customer", "clock", "command")),
     one_of("audience", ("bench", "customer")),
     CheckConstraint("(by_kind = 'staff') = (by_staff IS NOT NULL)", name="by_staff"),

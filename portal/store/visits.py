@@ -20,6 +20,7 @@ class Visit:
     language: str
     made_at: datetime
     revision: int
+    link_ends_at: datetime | None  # None while a device is here
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,7 @@ _VISIT = (
     visits.c.language,
     visits.c.made_at,
     visits.c.revision,
+    visits.c.link_ends_at,
 )
 _CONTACT = (
     contacts.c.id,
@@ -80,6 +82,7 @@ _BEHIND_CONTACT = (
 )
 _CONTACTS_OF = select(*_CONTACT).where(contacts.c.visit_id == bindparam("visit_id")).order_by(contacts.c.id)
 _TOUCH = update(visits).where(visits.c.id == bindparam("visit_id")).values(revision=visits.c.revision + 1)
+_END_LINK = update(visits).where(visits.c.id == bindparam("visit_id")).values(link_ends_at=bindparam("ends_at"))
 _RENEW_DOCKET = (
     update(visits)
     .where(visits.c.id == bindparam("visit_id"))
@@ -145,6 +148,11 @@ def change_contact(connection: Connection, contact_id: int, values: dict[str, ob
 def touch(connection: Connection, visit_id: int) -> None:
     """Say that something on the customer's page changed."""
     connection.execute(_TOUCH, {"visit_id": visit_id})
+
+
+def end_link_at(connection: Connection, visit_id: int, ends_at: datetime | None) -> None:
+    """Say when the customer's page ends; None while a device is here."""
+    connection.execute(_END_LINK, {"visit_id": visit_id, "ends_at": ends_at})
 
 
 def renew_docket(connection: Connection, visit_id: int) -> None:

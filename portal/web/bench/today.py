@@ -9,7 +9,8 @@ from datetime import timedelta
 from flask import render_template
 from flask.typing import ResponseReturnValue
 
-from portal.store import parts, records, sheets
+from portal.store import journal, parts, records, sheets
+from portal.store.journal import Said
 from portal.store.parts import Due
 from portal.store.records import Objected
 from portal.store.sheets import LetThrough, Soaked
@@ -25,6 +26,7 @@ class Waiting:
     """What somebody should look at. `let_through` is for the keeper, and empty for everybody else."""
 
     objections: Sequence[Objected]
+    again: Sequence[Said]
     soaked: Sequence[Soaked]
     late: Sequence[Due]
     let_through: Sequence[LetThrough]
@@ -32,7 +34,7 @@ class Waiting:
     @property
     def count(self) -> int:
         """How many things wait; what was let through is news, and waits for nobody."""
-        return len(self.objections) + len(self.soaked) + len(self.late)
+        return len(self.objections) + len(self.again) + len(self.soaked) + len(self.late)
 
 
 @blueprint.get("/today")
@@ -48,6 +50,7 @@ def waiting() -> Waiting:
     news = sheets.let_through_by_bench(connection(), now - SHOWN_FOR) if guard.me().is_keeper else []
     return Waiting(
         objections=records.objected(connection()),
+        again=journal.said_since(connection(), "gone_wrong_again", now - SHOWN_FOR),
         soaked=sheets.soaked(connection(), now),
         late=[each for each in parts.due(connection()) if each.late(day)],
         let_through=[each for each in news if each.why],  # one deed writes an entry a check, its reason in the first

@@ -14,9 +14,9 @@ from flask import Response, abort, make_response, redirect, render_template, req
 from flask.typing import ResponseReturnValue
 
 from portal import resources
-from portal.actions import terms
-from portal.actions.desk import CUSTOMER, NotFound
-from portal.actions.links import Reader, Renewed, resolve_page
+from portal.actions import handover, terms
+from portal.actions.desk import CUSTOMER, NotFound, find
+from portal.actions.links import Over, Reader, Renewed, resolve_page
 from portal.rules.sentences import Sentence
 from portal.store import customer_page
 from portal.web.customer import blueprint
@@ -100,8 +100,24 @@ def leads_nowhere(fault: NotFound) -> ResponseReturnValue:
     return _way_back(404, fault.reason)
 
 
+@blueprint.post("/t/<token>/again/<number>")
+def gone_wrong_again(token: str, number: str) -> ResponseReturnValue:
+    """The customer says that a device has gone wrong again."""
+    visit, _contact = look_up(token).reader
+    found = find(connection(), number)
+    if found.visit_id != visit.id:
+        abort(404)
+    answer = attempt(lambda: handover.gone_wrong_again(desk(), number, typed("again")))
+    if answer.done:
+        return redirect(url_for("customer.docket", token=token, lang=request.args.get("lang")), 303)
+    refresh()
+    page = docket_page(token, look_up(token), answer)
+    return render_template("customer/docket.html", page=page), answer.status
+
+
+@blueprint.errorhandler(Over)
 @blueprint.errorhandler(Renewed)
-def has_been_renewed(fault: Renewed) -> ResponseReturnValue:
+def is_over(fault: Renewed | Over) -> ResponseReturnValue:
     """A link that was right once."""
     return _way_back(410, fault.reason)
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from portal.language import Language
+from portal.rules.afterwards import warranty_ends
 from portal.rules.journal_words import CUSTOMER_ENDINGS, CUSTOMER_HOLDS, for_customer
 from portal.rules.numbers import spoken
 from portal.rules.policy import Policy, Terms
@@ -60,7 +61,7 @@ class Word:
 
 @dataclass(frozen=True)
 class Device:
-    """One device. An ended one has only its number, `standing` and `since`."""
+    """One device. An ended one has its number, `standing`, `since`, `warranty` and `told_again` only."""
 
     number: str
     standing: str
@@ -77,6 +78,8 @@ class Device:
     record: str = ""  # "to be answered", "answered", or "" where none is written down
     lines: Sequence[Line] = field(default_factory=tuple)
     journal: Sequence[Word] = field(default_factory=tuple)
+    warranty: str = ""  # how long it runs, once the device has left
+    told_again: bool = False  # whether its owner has said that it has gone wrong again
 
 
 @dataclass(frozen=True)
@@ -104,7 +107,14 @@ def device(ticket: Followed, policy: Policy, language: Language, today: date) ->
     number = spoken(ticket.number)
     if ticket.ending:
         ended = _when(ticket.ended_at or ticket.stage_since, language)
-        return Device(number, language.say(CUSTOMER_ENDINGS[ticket.ending]), ended, here=False)
+        return Device(
+            number,
+            language.say(CUSTOMER_ENDINGS[ticket.ending]),
+            ended,
+            here=False,
+            warranty=_warranty(ticket, policy, language, today),
+            told_again=any(entry.event == "gone_wrong_again" for entry in ticket.journal),
+        )
     stage = policy.stage(ticket.stage)
     return Device(
         number=number,
@@ -122,6 +132,18 @@ def device(ticket: Followed, policy: Policy, language: Language, today: date) ->
         record=_record(ticket.journal),
         lines=_lines(ticket, policy, language),
         journal=_journal(ticket.journal, policy, language),
+    )
+
+
+def _warranty(ticket: Followed, policy: Policy, language: Language, today: date) -> str:
+    """Until when the warranty runs, or "" for none. The law may give more than the shop does."""
+    if ticket.ending is None or ticket.ended_at is None:
+        return ""
+    last = warranty_ends(ticket.ended_at, ticket.ending, policy.warranty.months, policy.shop.zone)
+    if last is None or last < today:
+        return ""
+    return language.say(
+        say("Our warranty on the repair runs until {day}. Your rights by law stay.", day=language.day(last))
     )
 
 

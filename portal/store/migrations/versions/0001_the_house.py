@@ -60,6 +60,7 @@ def upgrade() -> None:
         sa.Column("docket_version", sa.Integer(), server_default="1", nullable=False),
         sa.Column("language", sa.String(length=20), nullable=False),
         sa.Column("made_at", Instant(), nullable=False),
+        sa.Column("link_ends_at", Instant(), nullable=True),
         sa.Column("revision", sa.Integer(), server_default="1", nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_visits")),
         sa.UniqueConstraint("ref", name=op.f("uq_visits_ref")),
@@ -287,6 +288,9 @@ def upgrade() -> None:
         sa.UniqueConstraint("deed_key", name=op.f("uq_journal_deed_key")),
         sa.UniqueConstraint("ticket_id", "entry", name=op.f("uq_journal_ticket_id_entry")),
     )
+    with op.batch_alter_table("journal", schema=None) as batch_op:
+        batch_op.create_index("ix_journal_event_at", ["event", "at"], unique=False)
+
     op.create_table(
         "parts",
         sa.Column("id", sa.Integer(), nullable=False),

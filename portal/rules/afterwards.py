@@ -1,0 +1,32 @@
+"""What comes after a device has left: how long the warranty runs, and how long its owner's page stays."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from portal.rules.deadlines import months_after
+from portal.rules.stages import Ending
+
+AFTER_NO_REPAIR = timedelta(days=30)  # how long the page stays where nothing was repaired
+REPAIRED = (Ending.COLLECTED, Ending.POSTED)
+
+
+def warranty_ends(ended_at: datetime, ending: Ending, months: int, zone: str) -> date | None:
+    """The last day of the warranty, by the calendar of the shop; None where nothing was repaired or none is given."""
+    if ending not in REPAIRED or not months:
+        return None
+    return months_after(ended_at.astimezone(ZoneInfo(zone)).date(), months)
+
+
+def link_ends(endings: Iterable[tuple[Ending | None, datetime | None]], months: int, zone: str) -> datetime | None:
+    """When the page of a visit ends: with the last warranty, and not before 30 days; None while a device is here."""
+    ends = []
+    for ending, ended_at in endings:
+        if ending is None or ended_at is None:
+            return None
+        last = warranty_ends(ended_at, ending, months, zone)
+        after = datetime.combine(last + timedelta(days=1), time(), ZoneInfo(zone)).astimezone(UTC) if last else None
+        ends.append(max(after or ended_at, ended_at + AFTER_NO_REPAIR))
+    return max(ends, default=None)
