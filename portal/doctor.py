@@ -22,6 +22,7 @@ from portal.main import Installation, open_installation
 from portal.rules.print_sizes import leads_only_here
 from portal.settings import BadSetting, NoSecret, Settings
 from portal.store.engine import SQLITE_PRAGMAS, UnsafeDatabase, pragmas
+from portal.store.photo_files import NoPhotoStore
 
 STALE_AFTER = timedelta(minutes=15)
 
@@ -46,7 +47,7 @@ def look_over(data: Path | None) -> list[Finding]:
         read = settings.read(os.environ, data)
         findings = [Finding("settings", f"read; the data folder is {read.data}"), *_secret(read)]
         house = open_installation(data)
-    except (BadSetting, NoSecret) as fault:
+    except (BadSetting, NoSecret, NoPhotoStore) as fault:
         return [Finding("settings", str(fault), must_be_mended=True)]
     except (UnsafeDatabase, SQLAlchemyError) as fault:
         says = str(fault) if isinstance(fault, UnsafeDatabase) else f"does not answer ({type(fault).__name__})"
@@ -101,6 +102,16 @@ def _storage(house: Installation) -> Iterator[Finding]:
         yield Finding("storage", f"only {megabytes} MB are free; make room", must_be_mended=True)
     else:
         yield Finding("storage", f"{megabytes} MB free")
+
+
+def _photos(house: Installation) -> Iterator[Finding]:
+    try:
+        house.photo_files.check()
+    except OSError as fault:
+        says = f"cannot be kept: {fault}. Look at BENCHWINDOW_PHOTOS_URL."
+        yield Finding("photos", says, must_be_mended=True)
+    else:
+        yield Finding("photos", "can be kept")
 
 
 def _mail(house: Installation) -> Iterator[Finding]:
@@ -159,6 +170,7 @@ _LOOKS: tuple[Callable[[Installation], Iterator[Finding]], ...] = (
     _address,
     _database,
     _storage,
+    _photos,
     _mail,
     _clock,
     _policy,

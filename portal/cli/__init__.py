@@ -17,6 +17,7 @@ from portal.cli import people, policy, run, tickets, upkeep
 from portal.rules.refusals import Refused
 from portal.settings import BadSetting, NoSecret
 from portal.store.engine import UnsafeDatabase
+from portal.store.photo_files import NoPhotoStore
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -26,7 +27,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
         status: int = options.run(options)
     except Refused as refused:
         return _failed(*(str(reason) for reason in refused.reasons))
-    except (NotFound, Stale, NoPolicy, BadSetting, NoSecret, UnsafeDatabase, OSError, ValueError) as fault:
+    except (
+        NotFound,
+        Stale,
+        NoPolicy,
+        BadSetting,
+        NoSecret,
+        NoPhotoStore,
+        UnsafeDatabase,
+        OSError,
+        ValueError,
+    ) as fault:
         return _failed(str(fault))
     except SQLAlchemyError as fault:
         return _failed(f"The database does not answer as it should ({type(fault).__name__}). Try `benchwindow doctor`.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
@@ -29,6 +30,15 @@ class PhotoFiles:
         except (ImportError, ValueError) as fault:
             raise NoPhotoStore(kind, str(fault)) from None
         self._is_folder = kind == "file"
+
+    def check(self) -> None:
+        """Look whether photos can be kept. Raises OSError where not; a folder is made, other stores are only asked."""
+        if self._is_folder:
+            self._files.makedirs(self._root, exist_ok=True)
+            if not os.access(self._root, os.W_OK):
+                raise PermissionError(f"{self._root} cannot be written; give this user the right")
+        else:
+            self._files.ls(self._root, detail=False)
 
     def write(self, ref: str, size: str, content: bytes) -> None:
         """Keep one picture. A reader never sees half of it. Raises OSError where there is no room."""

@@ -1,0 +1,52 @@
+"""`/health`: for whoever watches the site."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from notifications.instants import FixedClock
+from portal.main import Installation
+from tests.web.browser import Browser
+from tests.web.conftest import on_both
+
+
+@on_both
+def test_a_site_whose_clock_has_swept_is_well(installation: Installation, client: Browser) -> None:
+    list(installation.sweep())
+
+    answer = client.get("/health")
+
+    assert answer.status_code == 200
+    assert answer.json == {"database": "ok", "storage": "ok", "clock": "alive"}
+
+
+def test_a_clock_that_stands_still_is_told_and_the_site_still_answers(
+    installation: Installation, client: Browser, clock: FixedClock
+) -> None:
+    list(installation.sweep())
+    clock.at += timedelta(days=30)
+
+    answer = client.get("/health")
+
+    assert answer.status_code == 200
+    assert answer.json["clock"].startswith("stale: ")
+    assert "send" in answer.json["clock"]
+
+
+def test_a_photo_store_that_cannot_be_written_is_status_503(installation: Installation, client: Browser) -> None:
+    (installation.settings.data / "photos").write_text("a file where the folder should be")
+
+    answer = client.get("/health")
+
+    assert answer.status_code == 503
+    assert answer.json["storage"] == "cannot be written"
+
+
+def test_a_database_that_does_not_answer_is_status_503(installation: Installation, client: Browser) -> None:
+    with installation.engine.connect() as connection:
+        connection.exec_driver_sql("ALTER TABLE heartbeats RENAME TO elsewhere")
+        connection.commit()
+
+    answer = client.get("/health")
+
+    assert (answer.status_code, answer.json) == (503, {"database": "does not answer"})
