@@ -88,7 +88,7 @@ def arrives(scene: Scene, *, agrees: bool = True) -> Waits:
     """Over the counter, unless a companion's hand-in brought it already; some customers agree to the record."""
     if not scene.number:
         scene.take_in()
-        if scene.chance_of(0.3):
+        if scene.chance_of(0.85 if scene.is_still_here else 0.3):
             scene.accept_terms()
     yield minutes(6)
     scene.record()

@@ -76,7 +76,9 @@ def _newest_letter(folder: Path) -> str:
     body = letter.get_body(("html",))
     subject = html.escape(letter["Subject"])
     words = body.get_content() if body else ""
-    return f'<div style="font: 16px sans-serif; padding: 1em"><b>{subject}</b><hr>{words}</div>'
+    return (
+        f'<div style="font: 16px sans-serif; padding: 1em; overflow-wrap: anywhere"><b>{subject}</b><hr>{words}</div>'
+    )
 
 
 def _log_in(context: BrowserContext, base_url: str) -> None:
