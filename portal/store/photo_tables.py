@@ -9,7 +9,7 @@ from portal.rules.categories import Category
 from portal.store.tables import NONE, holds, metadata, one_of
 
 PHOTO = holds(Category.PHOTO)
-MOMENTS = ("before", "after", "other")
+MOMENTS = ("before", "after", "tray", "other")
 
 photos = Table(
     "photos",

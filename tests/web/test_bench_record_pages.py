@@ -5,10 +5,11 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 import pytest
+import tomlkit
 from werkzeug.test import TestResponse
 
 from notifications.instants import FixedClock
-from portal.actions import moves, parts
+from portal.actions import moves, parts, shop
 from portal.actions.desk import By, Desk, find
 from portal.rules.numbers import spoken
 from portal.rules.stages import Hold
@@ -223,3 +224,30 @@ def test_a_late_part_is_marked_on_the_list(staff_client: Browser, desk: Desk, nu
     staff_client.log_in("Robin")
 
     assert "late" in staff_client.get("/bench/parts").text
+
+
+def test_a_donor_device_is_listed_with_its_owners_consent_and_what_was_taken_out(
+    staff_client: Browser, desk: Desk, number: str
+) -> None:
+    assert staff_client.get("/bench/donors").status_code == 404  # off by default
+    switch_on(desk, "donors")
+    fields = hidden_fields(staff_client.get("/bench/donors").text, "/bench/donors")
+
+    refused = staff_client.post("/bench/donors", data=fields | {"device": "Old console", "whose": "Bram"})
+    added = staff_client.post(
+        "/bench/donors", data=fields | {"device": "Old console", "whose": "Bram", "consent": "Folder 3"}
+    )
+    send(staff_client, number, "parts", "parts/stock", what="fan", donor="1")
+
+    assert (refused.status_code, added.status_code) == (422, 303)
+    assert 'value="Old console"' in refused.text
+    page = staff_client.get("/bench/donors").text
+    assert "Folder 3" in page
+    assert f'fan (<a href="/bench/{spoken(number)}">' in page
+
+
+def switch_on(desk: Desk, what: str) -> None:
+    """Switch something of the bench on in the policy."""
+    document = tomlkit.parse(shop.show_policy(desk))
+    document.setdefault("bench", tomlkit.table())[what] = True
+    shop.load_policy(desk, BENCH, tomlkit.dumps(document))

@@ -137,3 +137,12 @@ def test_a_withdrawn_photo_is_gone_at_once(
     assert answer.status_code == 303
     assert client.get(f"/t/{token(taken_in)}/photos/{photo.ref}-small.jpg").status_code == 404
     assert kept(desk, number) == []
+
+
+def test_a_photo_of_the_tray_is_shown_beside_its_lines(
+    staff_client: Browser, desk: Desk, number: str, picture: bytes
+) -> None:
+    upload(staff_client, number, picture, moment="tray", audience="bench")
+    (photo,) = kept(desk, number)
+
+    assert f"{photo.ref}-small.jpg" in staff_client.get(f"/bench/{spoken(number)}/tray").text

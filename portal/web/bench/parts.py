@@ -83,6 +83,7 @@ def fit_from_stock(number: str) -> ResponseReturnValue:
             reference=typed("reference"),
             warranty_months=_months(),
             used=typed("used") == "1",
+            donor=_donor(),
             seen=seen,
             deed_key=deed_key,
         )
@@ -129,6 +130,34 @@ def tick_off() -> ResponseReturnValue:
     return _due_page(answer)
 
 
+@blueprint.get("/donors")
+def donors() -> ResponseReturnValue:
+    """The devices that parts are taken from, where the shop keeps such a list."""
+    return _donors_page(Answer())
+
+
+@blueprint.post("/donors")
+def add_donor() -> ResponseReturnValue:
+    """Put a device on the list, with its owner's written consent."""
+    form = DeedForm()
+    if not form.validate():
+        abort(400)
+    answer = attempt(lambda: deeds.add_donor(desk(), typed("device"), typed("whose"), typed("consent")))
+    if answer.done:
+        return redirect(url_for(".donors"), 303)
+    return _donors_page(answer)
+
+
+def _donors_page(answer: Answer) -> ResponseReturnValue:
+    if not policy().bench.donors:
+        abort(404)
+    listed = [(donor, store.taken_from(connection(), donor.id)) for donor in store.all_donors(connection())]
+    page = render_template(
+        "bench/donors.html", donors=listed, answer=answer, typed=Filled(request.form), csrf=DeedForm()
+    )
+    return page, answer.status
+
+
 def parts_page(found: Ticket, answer: Answer | None = None, form: str = "") -> ResponseReturnValue:
     """The page; after a refusal with what was typed still in it."""
     answer = answer or Answer()
@@ -145,7 +174,7 @@ def parts_page(found: Ticket, answer: Answer | None = None, form: str = "") -> R
         meanwhile=told(answer.meanwhile),
         deed_key=new_deed_key(),
         csrf=DeedForm(),
-        policy=policy(),
+        donors=store.all_donors(connection()) if policy().bench.donors else [],
     )
     return page, answer.status
 
@@ -162,6 +191,11 @@ def _due_page(answer: Answer) -> ResponseReturnValue:
         csrf=DeedForm(),
     )
     return page, answer.status
+
+
+def _donor() -> int | None:
+    text = typed("donor")
+    return int(text) if text.isdecimal() and len(text) < 9 else None
 
 
 def _months() -> int | None:

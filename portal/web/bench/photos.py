@@ -23,7 +23,12 @@ from portal.web.request_context import connection, desk, installation, refresh
 
 MOST_AT_ONCE = 8
 LARGEST_UPLOAD = MOST_AT_ONCE * LARGEST_BYTES + 1024**2  # bytes of one form
-MOMENT_WORDS = {"before": say("before the repair"), "after": say("after the repair"), "other": say("something else")}
+MOMENT_WORDS = {
+    "before": say("before the repair"),
+    "after": say("after the repair"),
+    "tray": say("the tray, with what was taken out"),
+    "other": say("something else"),
+}
 
 
 @dataclass(frozen=True)
@@ -110,7 +115,7 @@ def photos_page(found: Ticket, answer: Answer, rejected: list[Rejected]) -> Resp
         megabytes=LARGEST_BYTES // 1024**2,
         answer=answer,
         rejected=rejected,
-        typed=Filled(request.form),
+        typed=Filled(request.values),
         deed_key=new_deed_key(),
         csrf=DeedForm(),
     )

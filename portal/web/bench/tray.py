@@ -13,7 +13,7 @@ from portal.actions.desk import find
 from portal.actions.tray import Ended
 from portal.rules import tray as rules
 from portal.rules.tray import End, NewLine, TrayLine
-from portal.store import trays
+from portal.store import photos, trays
 from portal.store.tickets import Ticket
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, told
@@ -79,6 +79,7 @@ def tray_page(found: Ticket, answer: Answer | None = None, form: str = "") -> Re
         ticket=found,
         lines=lines,
         left=rules.open_lines(lines),
+        photos=[photo for photo in photos.of_ticket(connection(), found.id) if photo.moment == "tray"],
         common=kind.tray if kind else [],
         last=_last(lines),
         answer=answer,

@@ -335,7 +335,7 @@ def upgrade() -> None:
         sa.Column("height", sa.Integer(), nullable=False),
         sa.Column("taken_in_at", Instant(), nullable=False),
         sa.CheckConstraint("audience IN ('bench', 'customer')", name=op.f("ck_photos_audience")),
-        sa.CheckConstraint("moment IN ('before', 'after', 'other')", name=op.f("ck_photos_moment")),
+        sa.CheckConstraint("moment IN ('before', 'after', 'tray', 'other')", name=op.f("ck_photos_moment")),
         sa.ForeignKeyConstraint(["ticket_id"], ["tickets.id"], name=op.f("fk_photos_ticket_id"), ondelete="CASCADE"),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_photos")),
         sa.UniqueConstraint("ref", name=op.f("uq_photos_ref")),
