@@ -42,10 +42,10 @@ _ENDING = (
 )
 # The devices that are still here: story, how many, and between how many days ago they came.
 _STILL_HERE: tuple[tuple[Story, int, int, int], ...] = (
-    (stopped(came_by_post, None), 3, 0, 1),
-    (stopped(mended, "received"), 7, 0, 3),
+    (stopped(came_by_post, None), 3, 1, 3),
+    (stopped(mended, "received"), 7, 1, 4),
     (stopped(mended, "received", lambda scene: scene.hold("customer", scene.one_of("customer_asks"))), 2, 3, 9),
-    (stopped(with_a_damaged_battery, "received", lambda scene: scene.record(battery=("swollen",))), 1, 0, 1),
+    (stopped(with_a_damaged_battery, "received", lambda scene: scene.record(battery=("swollen",))), 1, 3, 6),
     (stopped(mended, "cleaning"), 6, 4, 9),
     (stopped(mended, "board_work"), 6, 4, 9),
     (stopped(mended, "board_work", lambda scene: scene.hold("part")), 3, 6, 14),
@@ -88,12 +88,12 @@ def live(
     running: list[tuple[datetime, int, Iterator[timedelta]]] = []
     for begins, story, pace in _programme(chance, now, size):
         scene = cast(house, tales, pace)
-        first = _in_opening_hours(begins, policy)
+        first = _in_opening_hours(begins, policy, chance, spread_minutes=420)
         _enter(running, first, story(scene))
         if story is mended and scene.chance_of(0.06):
             scene.companion = cast(house, tales, pace, beside=scene)
-            _enter(running, _in_opening_hours(first + timedelta(minutes=15), policy), mended(scene.companion))
-    yield from _play(running, clock, now, policy)
+            _enter(running, _in_opening_hours(first + timedelta(minutes=15), policy, chance), mended(scene.companion))
+    yield from _play(running, clock, now, policy, chance)
     clock.at = now
 
 
@@ -125,7 +125,11 @@ def _programme(chance: Random, now: datetime, size: Size) -> Iterator[tuple[date
 
 
 def _play(
-    running: list[tuple[datetime, int, Iterator[timedelta]]], clock: FixedClock, now: datetime, policy: Policy
+    running: list[tuple[datetime, int, Iterator[timedelta]]],
+    clock: FixedClock,
+    now: datetime,
+    policy: Policy,
+    chance: Random,
 ) -> Iterator[datetime]:
     while running and running[0][0] < now:
         at, place, story = heapq.heappop(running)
@@ -134,7 +138,7 @@ def _play(
         clock.at = at
         wait = next(story, None)
         if wait is not None:
-            heapq.heappush(running, (_in_opening_hours(at + wait, policy), place, story))
+            heapq.heappush(running, (_in_opening_hours(at + wait, policy, chance), place, story))
     yield clock.at
 
 
@@ -142,8 +146,10 @@ def _enter(running: list[tuple[datetime, int, Iterator[timedelta]]], at: datetim
     heapq.heappush(running, (at, len(running), story))
 
 
-def _in_opening_hours(moment: datetime, policy: Policy) -> datetime:
-    return next_open(moment, policy) or moment
+def _in_opening_hours(moment: datetime, policy: Policy, chance: Random, spread_minutes: int = 90) -> datetime:
+    """The moment, or where the shop is closed then, some time after it opens: not all begin on the stroke."""
+    opens = next_open(moment, policy) or moment
+    return opens if opens == moment else opens + timedelta(minutes=chance.randrange(spread_minutes))
 
 
 def _toml(name: str) -> Any:
