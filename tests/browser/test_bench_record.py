@@ -12,7 +12,7 @@ from portal.rules.tray import settled
 from portal.store import records, sheets, trays
 from tests.browser.conftest import Open
 
-PAGES = ["record", "tray", "sheet", "parts"]
+PAGES = ["record", "tray", "sheet", "parts", "photos"]
 
 
 class Thumb:
