@@ -7,6 +7,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
 from portal.actions.desk import Desk, find
+from portal.actions.intake import TakenIn
 from portal.rules.numbers import spoken
 from portal.rules.tray import settled
 from portal.store import records, sheets, trays
@@ -130,3 +131,16 @@ def test_the_record_pages_have_no_fault_that_axe_finds_and_fit_a_narrow_phone(
 
     assert [(fault["id"], [node["html"] for node in fault["nodes"]]) for fault in faults] == []
     assert page.evaluate("document.documentElement.scrollWidth") <= 320
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_the_list_of_parts_and_the_customers_photos_have_no_fault_that_axe_finds(
+    at_bench: Open, open_page: Open, taken_in: TakenIn, dark: bool
+) -> None:
+    photos = "/t/" + taken_in.link.rpartition("/")[2] + "/photos"
+
+    for page in (at_bench("/bench/parts", width=320, dark=dark), open_page(photos, width=320, dark=dark)):
+        found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}).response
+
+        assert [(fault["id"], [node["html"] for node in fault["nodes"]]) for fault in found["violations"]] == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= 320
