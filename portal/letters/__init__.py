@@ -1,0 +1,36 @@
+"""`compose`: turns a due message into words, at the moment it is sent.
+
+Whom to reach, in which language, and whether it is still true is looked up now; so an address that was corrected or
+erased meanwhile is used as it stands, and neither letters nor links lie in the database. A file here says of a family
+of events what their words need and when they are no longer true; the words are in `templates/messages/<event>/`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from notifications.letters import Compose, Composed, Due, Unreachable, Withdrawn
+from portal.letters import standing
+from portal.letters.told import Letterbox, StillTrue, look_up
+from portal.letters.writing import write
+
+STILL_TRUE: Mapping[str, StillTrue] = {**standing.EVENTS}
+
+
+def make_composer(desk: Letterbox, sender_address: str) -> Compose:
+    """The compose function of an installation. `sender_address` is where its mail comes from."""
+
+    def compose(due: Due, channel: str, _now: datetime) -> Composed:
+        with desk.reading() as connection:
+            told = look_up(connection, due, desk.policy(connection))
+            if isinstance(told, Withdrawn):
+                return told
+            context = STILL_TRUE[due.event](desk, connection, told)
+        if isinstance(context, Withdrawn):
+            return context
+        if channel != "mail" or not told.contact.email:
+            return Unreachable("there is no address for this channel any more")
+        return write(desk, due.event, told, context, sender_address)
+
+    return compose

@@ -1,0 +1,63 @@
+"""What a message is about, looked up at the moment it is sent."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from sqlalchemy import Connection
+
+from notifications.letters import Due, Withdrawn
+from portal.links import Links
+from portal.rules.policy import Policy
+from portal.store import tickets, visits
+from portal.store.tickets import Ticket
+from portal.store.visits import Contact, Visit
+
+Facts = Mapping[str, Any]
+
+
+class Letterbox(Protocol):
+    """What letters are written with; a desk is one."""
+
+    @property
+    def links(self) -> Links:
+        """Makes the links."""
+
+    def reading(self) -> AbstractContextManager[Connection]:
+        """One consistent view."""
+
+    def policy(self, connection: Connection) -> Policy:
+        """The policy in force."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a message is about, as it stands now. `tickets` is one ticket, or all of the visit's."""
+
+    visit: Visit
+    contact: Contact
+    tickets: Sequence[Ticket]
+    policy: Policy
+    facts: Sequence[Facts]
+
+
+# What an event's words need beside the usual, or that it is no longer true.
+StillTrue = Callable[[Letterbox, Connection, Told], Facts | Withdrawn]
+
+
+def look_up(connection: Connection, due: Due, policy: Policy) -> Told | Withdrawn:
+    """What a due message is about, as it stands now, or why nobody is to be told of it any more."""
+    contact = visits.contact_by_ref(connection, due.recipient)
+    if contact is None:
+        return Withdrawn("the contact is no longer on file")
+    if not contact.may_be_told and due.event != "link_again":  # a link is sent to whoever asked for it
+        return Withdrawn("the contact is not to be told any more")
+    visit = visits.by_id(connection, contact.visit_id)
+    of_visit = tickets.of_visit(connection, visit.id)
+    about = [ticket for ticket in of_visit if ticket.ref == due.reference]
+    if not about and due.reference != visit.ref:
+        return Withdrawn("the repair is no longer on file")
+    return Told(visit, contact, about or of_visit, policy, due.facts)
