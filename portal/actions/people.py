@@ -14,6 +14,7 @@ from sqlalchemy.exc import IntegrityError
 
 from portal.actions import hashes, logins
 from portal.actions.desk import By, Desk, NoPolicy, NotFound
+from portal.rules import contact as addresses
 from portal.rules import passwords
 from portal.rules import people as rules
 from portal.rules.refusals import Refused, Unfit
@@ -142,6 +143,15 @@ def drop_second_factor(desk: Desk, by: By, password: str) -> None:
             raise Refused(say("The shop’s policy asks keepers for a second factor, so it has to stay."))
         people.change(connection, person.id, second_factor="", second_factor_step=0)
     log.info("account %s has no second factor", person.id)
+
+
+def set_email(desk: Desk, by: By, password: str, typed: str) -> None:
+    """Set where the shop's own news for this person goes, or take it away with an empty one. Raises Unfit, TooOften."""
+    wanted = addresses.email(typed)
+    person = prove(desk, by, password)
+    with desk.writing() as connection:
+        people.change(connection, person.id, email=wanted)
+    log.info("account %s has %s address for news", person.id, "an" if wanted else "no")
 
 
 def end_logins(desk: Desk, by: By, password: str) -> None:

@@ -8,6 +8,7 @@ from datetime import date, datetime
 
 from sqlalchemy import Connection
 
+from portal.actions import tell
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
 from portal.rules import test_sheet
 from portal.rules.passcodes import ask_about_passcode
@@ -112,7 +113,11 @@ def let_through(
         change = _written("let_through", tried)
         return replace(change, text=tried[0].let_through, audience="customer")
 
-    return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key)
+    def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
+        if not _is_keeper(connection, by):
+            tell.let_through(connection, ticket, now)
+
+    return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
 
 
 def record_safety_test(

@@ -13,7 +13,7 @@ from sqlalchemy import Connection
 
 from notifications import outbox
 from notifications.outbox import Message
-from portal.store import visits
+from portal.store import people, visits
 from portal.store.tickets import Ticket
 from portal.store.visits import Contact, Visit
 
@@ -45,6 +45,32 @@ def link_again(connection: Connection, visit: Visit, contact: Contact, cause: st
     """The contact's own link, asked for or renewed. Sent even to those who are told nothing else: they asked."""
     if channels(contact):
         outbox.put(connection, Message("link_again", cause, contact.ref, visit.ref, channels(contact)), now)
+
+
+def let_through(connection: Connection, ticket: Ticket, now: datetime) -> None:
+    """The bench let a test sheet through: the keeper hears of it."""
+    cause = f"ticket {ticket.ref} entry {ticket.revision}"
+    keepers(connection, "let_through", cause, ticket.ref, {"entry": ticket.revision}, now)
+
+
+def keepers(
+    connection: Connection, event: str, cause: str, reference: str, facts: Mapping[str, Any], now: datetime
+) -> None:
+    """Tell every keeper who left an address for the shop's news; who has none finds it on the bench's page of today."""
+    for person in people.everybody(connection):
+        if person.is_keeper and not person.disabled_at and person.email:
+            outbox.put(connection, Message(event, cause, staff_recipient(person.id), reference, facts=facts), now)
+
+
+def staff_recipient(staff_id: int) -> str:
+    """How the outbox names somebody of the staff; contacts are named by their ref."""
+    return f"staff {staff_id}"
+
+
+def staff_id(recipient: str) -> int | None:
+    """Whom of the staff the outbox names, or None where it names a contact."""
+    name, _, number = recipient.partition(" ")
+    return int(number) if name == "staff" else None
 
 
 def told(connection: Connection, visit_id: int) -> list[Contact]:

@@ -10,12 +10,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime
 
+from sqlalchemy import Connection
+
 from notifications.letters import Compose, Composed, Due, Unreachable, Withdrawn
-from portal.letters import standing
-from portal.letters.told import Letterbox, StillTrue, look_up
-from portal.letters.writing import write
+from portal.actions import tell
+from portal.letters import staff, standing
+from portal.letters.told import Letterbox, StaffStillTrue, StillTrue, look_up, look_up_staff
+from portal.letters.writing import write, write_to_staff
 
 STILL_TRUE: Mapping[str, StillTrue] = {**standing.EVENTS}
+STAFF_STILL_TRUE: Mapping[str, StaffStillTrue] = {**staff.EVENTS}
 
 
 def make_composer(desk: Letterbox, sender_address: str) -> Compose:
@@ -23,6 +27,8 @@ def make_composer(desk: Letterbox, sender_address: str) -> Compose:
 
     def compose(due: Due, channel: str, _now: datetime) -> Composed:
         with desk.reading() as connection:
+            if tell.staff_id(due.recipient) is not None:
+                return _to_staff(desk, connection, due, sender_address)
             told = look_up(connection, due, desk.policy(connection))
             if isinstance(told, Withdrawn):
                 return told
@@ -34,3 +40,15 @@ def make_composer(desk: Letterbox, sender_address: str) -> Compose:
         return write(desk, due.event, told, context, sender_address)
 
     return compose
+
+
+def _to_staff(desk: Letterbox, connection: Connection, due: Due, sender_address: str) -> Composed:
+    told = look_up_staff(connection, due, desk.policy(connection))
+    if isinstance(told, Withdrawn):
+        return told
+    context = STAFF_STILL_TRUE[due.event](desk, connection, told)
+    if isinstance(context, Withdrawn):
+        return context
+    if not told.person.email:
+        return Unreachable("there is no address for this channel any more")
+    return write_to_staff(desk, due.event, told, context, sender_address)

@@ -10,9 +10,11 @@ from typing import Any, Protocol
 from sqlalchemy import Connection
 
 from notifications.letters import Due, Withdrawn
+from portal.actions import tell
 from portal.links import Links
 from portal.rules.policy import Policy
-from portal.store import tickets, visits
+from portal.store import people, tickets, visits
+from portal.store.people import Person
 from portal.store.tickets import Ticket
 from portal.store.visits import Contact, Visit
 
@@ -44,8 +46,19 @@ class Told:
     facts: Sequence[Facts]
 
 
+@dataclass(frozen=True)
+class StaffTold:
+    """What a message to somebody of the staff is about, as it stands now."""
+
+    person: Person
+    ticket: Ticket
+    policy: Policy
+    facts: Sequence[Facts]
+
+
 # What an event's words need beside the usual, or that it is no longer true.
 StillTrue = Callable[[Letterbox, Connection, Told], Facts | Withdrawn]
+StaffStillTrue = Callable[[Letterbox, Connection, StaffTold], Facts | Withdrawn]
 
 
 def look_up(connection: Connection, due: Due, policy: Policy) -> Told | Withdrawn:
@@ -61,3 +74,14 @@ def look_up(connection: Connection, due: Due, policy: Policy) -> Told | Withdraw
     if not about and due.reference != visit.ref:
         return Withdrawn("the repair is no longer on file")
     return Told(visit, contact, about or of_visit, policy, due.facts)
+
+
+def look_up_staff(connection: Connection, due: Due, policy: Policy) -> StaffTold | Withdrawn:
+    """The same for a message to somebody of the staff, who reads it in the shop's first language."""
+    person = people.by_id(connection, tell.staff_id(due.recipient) or 0)
+    if person is None or person.disabled_at:
+        return Withdrawn("nobody of that name works here any more")
+    ticket = tickets.by_ref(connection, due.reference)
+    if ticket is None:
+        return Withdrawn("the repair is no longer on file")
+    return StaffTold(person, ticket, policy, due.facts)

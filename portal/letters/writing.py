@@ -9,7 +9,7 @@ import jinja2
 from notifications.letters import Letter
 from portal import resources
 from portal.language import Language, language
-from portal.letters.told import Facts, Letterbox, Told
+from portal.letters.told import Facts, Letterbox, StaffTold, Told
 from portal.rules.numbers import spoken
 from portal.rules.tokens import LinkKind
 
@@ -39,6 +39,31 @@ def write(desk: Letterbox, event: str, told: Told, context: Facts, sender_addres
         html=rendered("html.html"),
         sender=_sender(shop.name, sender_address),
         reply_to=shop.email,
+        language=spoken_language.tag,
+    )
+
+
+def write_to_staff(desk: Letterbox, event: str, told: StaffTold, context: Facts, sender_address: str) -> Letter:
+    """The letter of an event for somebody of the staff; its link asks for a login."""
+    shop = told.policy.shop
+    spoken_language = language(shop.languages[0], shop.zone)
+    words = {
+        "language": spoken_language,
+        "shop": shop,
+        "person": told.person,
+        "ticket": told.ticket,
+        "link": desk.links.bench(spoken(told.ticket.number)),
+    } | dict(context)
+
+    def rendered(file: str) -> str:
+        return _environment(spoken_language).get_template(f"messages/{event}/{file}").render(words).strip()
+
+    return Letter(
+        to=told.person.email,
+        subject=rendered("subject.txt"),
+        text=rendered("text.txt") + "\n",
+        html=rendered("html.html"),
+        sender=_sender(shop.name, sender_address),
         language=spoken_language.tag,
     )
 

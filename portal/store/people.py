@@ -23,6 +23,7 @@ class Person:
     password_hash: str = field(repr=False)
     pin_hash: str = field(repr=False)
     second_factor: str = field(repr=False)
+    email: str = field(repr=False)  # "" for none
 
     @property
     def is_keeper(self) -> bool:
@@ -50,6 +51,7 @@ _PERSON = (
     staff.c.password_hash,
     staff.c.pin_hash,
     staff.c.second_factor,
+    staff.c.email,
 )
 _LOGIN = (logins.c.id, logins.c.opened_by, logins.c.opened_at, logins.c.locked)
 _opener = staff.alias("opener")

@@ -38,6 +38,7 @@ _STAFF = (
         password_hash="",
         pin_hash="",
         second_factor="",
+        email="",
         generation=staff.c.generation + 1,
     )
 )

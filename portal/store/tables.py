@@ -65,6 +65,7 @@ staff = Table(
     Column("name", String(40), nullable=False, unique=True, info=STAFF),
     Column("role", String(10), nullable=False, info=STAFF),
     Column("password_hash", Text, nullable=False, info=STAFF),
+    Column("email", String(254), nullable=False, server_default="", info=STAFF),  # where the shop's own news goes
     Column("pin_hash", Text, nullable=False, server_default="", info=STAFF),  # "" for none
     Column("second_factor", String(64), nullable=False, server_default="", info=STAFF),  # base32 secret, "" for none
     # The last time step whose code was used, so that no code counts twice (RFC 6238 section 5.2).

@@ -65,6 +65,7 @@ _COLUMNS = (
     tickets.c.express,
 )
 _BY_NUMBER = select(*_COLUMNS).where(tickets.c.number == bindparam("number"))
+_BY_REF = select(*_COLUMNS).where(tickets.c.ref == bindparam("ref"))
 _OF_VISIT = select(*_COLUMNS).where(tickets.c.visit_id == bindparam("visit_id")).order_by(tickets.c.id)
 _LINES = (
     select(*_COLUMNS, visits.c.ref, visits.c.docket_version, contacts.c.name)
@@ -102,6 +103,12 @@ class OpenTicket:
 def by_number(connection: Connection, number: str) -> Ticket | None:
     """The ticket with this stored number (check digit included), or None."""
     row = connection.execute(_BY_NUMBER, {"number": number}).first()
+    return _ticket(row) if row else None
+
+
+def by_ref(connection: Connection, ref: str) -> Ticket | None:
+    """The ticket with this random id, or None."""
+    row = connection.execute(_BY_REF, {"ref": ref}).first()
     return _ticket(row) if row else None
 
 

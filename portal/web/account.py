@@ -13,7 +13,7 @@ from portal.actions.logins import LoginOver
 from portal.rules.refusals import Refused
 from portal.rules.throttle import TooOften
 from portal.web import guard, kept
-from portal.web.forms import Answer, attempt, typed
+from portal.web.forms import Answer, Filled, attempt, typed
 from portal.web.qr import svg
 from portal.web.request_context import desk, policy
 
@@ -114,6 +114,12 @@ def set_pin() -> ResponseReturnValue:
     return _change(lambda: people.set_pin(desk(), guard.me().by, typed("own_password"), typed("pin")))
 
 
+@blueprint.post("/account/email")
+def set_email() -> ResponseReturnValue:
+    """Set where the shop's own news goes, or take the address away."""
+    return _change(lambda: people.set_email(desk(), guard.me().by, typed("own_password"), typed("email")))
+
+
 @blueprint.post("/account/logins/end")
 def end_logins() -> ResponseReturnValue:
     """End one's logins on every other device, say because a phone is lost."""
@@ -161,7 +167,9 @@ def _go_on() -> ResponseReturnValue:
 
 
 def _account_page(answer: Answer) -> ResponseReturnValue:
-    page = render_template("account/account.html", answer=answer, me=guard.me(), saved="saved" in request.args)
+    page = render_template(
+        "account/account.html", answer=answer, me=guard.me(), saved="saved" in request.args, typed=Filled(request.form)
+    )
     return page, answer.status
 
 
