@@ -14,6 +14,7 @@ from portal.rules.test_sheet import RESULT_WORDS, Result, When
 
 _BENCH: Mapping[str, Sentence] = {
     "announced": say("Announced by the customer"),
+    "taken_over": say("Taken over from an earlier list"),
     "arrived": say("Taken in"),
     "moved": say("Moved to “{stage}”"),
     "held": say("On hold: {hold}"),
