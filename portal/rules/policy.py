@@ -28,6 +28,7 @@ from portal.rules.gates import GATES
 from portal.rules.policy_base import VERSION_PATTERN, Key, Line, NotAllowed, Part, Passages, Words
 from portal.rules.policy_bench import Bench, Caution, Check, Kind
 from portal.rules.policy_prints import Prints
+from portal.rules.policy_retention import Retention, usual
 from portal.rules.sentences import Sentence, say
 
 __all__ = ["Bench", "Caution", "Check", "Key", "Kind", "Line", "Part", "Policy", "Words"]
@@ -232,6 +233,7 @@ class Policy(Part):
     prints: Prints = Prints()
     people: People = People()
     warranty: Warranty = Warranty()
+    retention: Retention = Field(default_factory=usual)
     terms: Terms | None = None  # None: the shop has none to show
 
     @model_validator(mode="after")
