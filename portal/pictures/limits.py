@@ -7,9 +7,22 @@ from dataclasses import dataclass, field
 
 LARGEST_BYTES = 40 * 1024 * 1024
 SECONDS = 30
-MEMORY = 1024**3  # address space of a child in bytes; what is really used stays far below, see the benchmark
-# Megapixels by format, so that a child stays within its memory: a JPEG is decoded at a reduced scale, others whole.
-MOST_MEGAPIXELS: Mapping[str, int] = {"JPEG": 220, "MPO": 220, "PNG": 40, "WEBP": 40, "HEIF": 28, "AVIF": 28}
+ADDRESSES = 1024**3  # bytes of address space of a child, for systems that do not count the next
+MEMORY = 310 * 1024**2  # bytes that a child may ask for: with its libraries it stays below 350 MB
+# Megapixels by format, so that a child stays within its memory; what each takes is measured by tests/bench/photos.py.
+# A JPEG is decoded at a reduced scale, the others whole, WebP and AVIF even into several copies. HEIC as phones write
+# it (4:2:0, 8 bits, nothing see-through) takes the least.
+MOST_MEGAPIXELS: Mapping[str, int] = {
+    "JPEG": 220,
+    "MPO": 220,
+    "PNG": 50,
+    "WEBP": 13,
+    "HEIF": 50,
+    "HEIF, rich": 24,
+    "HEIF, full colour": 10,
+    "AVIF": 16,
+}
+COEFFICIENTS_BYTES = 220_000_000  # of a progressive JPEG, which is held as two-byte coefficients before it is decoded
 
 
 @dataclass(frozen=True)
