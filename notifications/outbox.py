@@ -110,6 +110,22 @@ def withdraw(
     return connection.execute(_WITHDRAW, values).rowcount
 
 
+_FULL = (outbox.c.settled_at < bindparam("before"), outbox.c.emptied_at.is_(None))
+_COUNT_FULL = select(func.count()).select_from(outbox).where(*_FULL)
+_EMPTY = (
+    update(outbox)
+    .where(
+        outbox.c.id.in_(
+            select(_old.c.id)
+            .where(_old.c.settled_at < bindparam("before"), _old.c.emptied_at.is_(None))
+            .order_by(_old.c.settled_at)
+            .limit(bindparam("most"))
+        )
+    )
+    .values(emptied_at=bindparam("now"), facts={}, gather=None, outcome=None, message_id=None)
+)
+
+
 @dataclass(frozen=True)
 class Trace:
     """What became of one message; without its words and its address, which are kept nowhere."""
@@ -182,6 +198,19 @@ def _traces(rows: Iterable[Any]) -> list[Trace]:
         )
         for number, reference, event, recipient, state, channels, place, made_at, settled_at, outcome in rows
     ]
+
+
+def empty(connection: Connection, before: datetime, most: int, now: datetime) -> int:
+    """Leave of messages settled before a moment only that they were, and tell of how many (at most `most`).
+
+    Their causes stay: they are opaque, and keep a repeated deed from making a second message.
+    """
+    return connection.execute(_EMPTY, {"before": before, "most": most, "now": now}).rowcount
+
+
+def count_full(connection: Connection, before: datetime) -> int:
+    """How many messages settled before a moment are not emptied yet."""
+    return connection.execute(_COUNT_FULL, {"before": before}).scalar_one()
 
 
 def forget(connection: Connection, reference: str) -> int:

@@ -60,6 +60,7 @@ outbox = Table(
     Column("message_id", String(32), info=_MESSAGE),  # shared by messages that go out as one
     Column("settled_at", Instant, info=_MESSAGE),  # set when nothing will be tried any more
     Column("outcome", Text, info=_MESSAGE),  # what the other side said, shortened
+    Column("emptied_at", Instant, info=_NONE),  # when all but the fact that it was sent went
     UniqueConstraint("cause", "recipient"),
     CheckConstraint(f"state IN {STATES}", name="state"),
     CheckConstraint("(state = 'claimed') = (lease IS NOT NULL)", name="lease"),
@@ -68,12 +69,15 @@ outbox = Table(
     Index("ix_outbox_reference", "reference"),  # what was sent about a ticket
 )
 OPEN = outbox.c.settled_at.is_(None)
+_FULL = outbox.c.settled_at.is_not(None) & outbox.c.emptied_at.is_(None)
 _GATHERING = OPEN & outbox.c.gather.is_not(None)
 _TROUBLE = outbox.c.state.in_(("failed", "unknown"))
 # Serves the claim: what is open and due, the oldest first. Settled rows are not in it, so a long past costs nothing.
 Index("ix_outbox_due", outbox.c.due_at, outbox.c.id, sqlite_where=OPEN, postgresql_where=OPEN)
 # Serves the claim of messages that go out as one.
 Index("ix_outbox_gather", outbox.c.gather, sqlite_where=_GATHERING, postgresql_where=_GATHERING)
+# Serves the emptying: what is settled and not emptied yet.
+Index("ix_outbox_full", outbox.c.settled_at, sqlite_where=_FULL, postgresql_where=_FULL)
 # Serves the list of what could not be delivered.
 Index("ix_outbox_trouble", outbox.c.settled_at, sqlite_where=_TROUBLE, postgresql_where=_TROUBLE)
 

@@ -21,13 +21,13 @@ from notifications.delivery import PostOffice, no_fault, send_due
 from notifications.instants import Clock, SystemClock
 from notifications.sweeps import Registry, Sweep, Tally
 from portal import settings
-from portal.actions import photos
+from portal.actions import photos, retention
 from portal.actions.desk import Desk
 from portal.letters import make_composer
 from portal.links import Links
 from portal.settings import BadSetting, Settings
 from portal.store import schema, throttles
-from portal.store.engine import open_engine, sqlite_url
+from portal.store.engine import empty_the_log, open_engine, sqlite_url
 from portal.store.photo_files import PhotoFiles
 
 
@@ -107,11 +107,18 @@ def _sweeps(desk: Desk, office: PostOffice, files: PhotoFiles) -> list[Sweep]:
         seen, orphans = photos.sweep_up(desk, files, now)
         return Tally(forgotten + seen, forgotten + orphans)
 
+    def purge(now: datetime) -> Tally:
+        gone = sum(each.count for each in retention.apply(desk, files, now))
+        if gone:
+            empty_the_log(desk.engine)
+        return Tally(gone, gone)
+
     def send(_now: datetime) -> Tally:
         batch = send_due(office)
         return Tally(batch.looked_at, batch.done, batch.failed)
 
     return [
+        Sweep("purge", purge, every=timedelta(minutes=10), destroys=True),
         Sweep("tidy", tidy, every=timedelta(minutes=10), destroys=True),
         Sweep("send", send, every=timedelta(seconds=5)),
     ]

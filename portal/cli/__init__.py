@@ -13,7 +13,7 @@ from pathlib import Path
 from sqlalchemy.exc import SQLAlchemyError
 
 from portal.actions.desk import NoPolicy, NotFound, Stale
-from portal.cli import past, people, policy, run, tickets, upkeep
+from portal.cli import past, people, policy, retention, run, tickets, upkeep
 from portal.rules.refusals import Refused
 from portal.settings import BadSetting, NoSecret
 from portal.store.engine import UnsafeDatabase
@@ -53,7 +53,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--data", type=Path, help="the data folder (else BENCHWINDOW_DATA, else ./data)")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for family in (run, people, tickets, past, policy, upkeep):
+    for family in (run, people, tickets, past, policy, retention, upkeep):
         family.add_to(commands)
     return top
 

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any
 
+from notifications.instants import as_utc
 from portal.main import Installation, open_installation
 
 Commands = Any  # argparse's subparsers object has no public name
@@ -31,6 +32,14 @@ def command(commands: Commands, name: str, run: Run, help_: str, example: str) -
 def opened(options: argparse.Namespace) -> Installation:
     """The installation that the options name."""
     return open_installation(options.data)
+
+
+def moment(text: str) -> datetime:
+    """A time as an argument, with its zone."""
+    try:
+        return as_utc(datetime.fromisoformat(text))
+    except ValueError as fault:
+        raise argparse.ArgumentTypeError(str(fault)) from None
 
 
 def show_json(value: object) -> None:

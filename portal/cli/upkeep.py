@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import argparse
-from datetime import datetime
 
-from notifications.instants import FixedClock, as_utc
+from notifications.instants import FixedClock
 from portal import doctor
-from portal.cli.common import Commands, command, show_json
+from portal.cli.common import Commands, command, moment, show_json
 from portal.main import open_installation
 
 
@@ -17,7 +16,7 @@ def add_to(commands: Commands) -> None:
         commands, "sweep", _sweep, "do each pass of the clock once", "sweep remind send --at 2026-03-02T09:00+00:00"
     )
     sweep.add_argument("names", nargs="*", metavar="NAME", help="only these, in the fixed order")
-    sweep.add_argument("--at", type=_moment, help="as if at that time, with its zone")
+    sweep.add_argument("--at", type=moment, help="as if at that time, with its zone")
     command(commands, "doctor", _doctor, "look the installation over and say what to mend", "doctor")
 
 
@@ -36,10 +35,3 @@ def _doctor(options: argparse.Namespace) -> int:
     for finding in findings:
         print(finding)
     return 1 if any(finding.must_be_mended for finding in findings) else 0
-
-
-def _moment(text: str) -> datetime:
-    try:
-        return as_utc(datetime.fromisoformat(text))
-    except ValueError as fault:
-        raise argparse.ArgumentTypeError(str(fault)) from None

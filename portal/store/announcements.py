@@ -10,6 +10,7 @@ from sqlalchemy import Connection, bindparam, insert, select, update
 
 from portal.rules.intake_record import Item
 from portal.store.bench_tables import announcements as table
+from portal.store.tables import tickets
 
 _OF_TICKET = select(
     table.c["items"],
@@ -23,6 +24,20 @@ _RECEIVE = (
     update(table)
     .where(table.c.ticket_id == bindparam("of_ticket"))
     .values(received_at=bindparam("now"), arrived=bindparam("came"), parcel_damage=bindparam("damage"))
+)
+
+
+_here = tickets.alias("here")
+_NEVER_CAME = (
+    select(tickets.c.visit_id)
+    .where(
+        tickets.c.stage.is_(None),
+        tickets.c.ending.is_(None),
+        tickets.c.made_at < bindparam("before"),
+        ~select(_here.c.id).where(_here.c.visit_id == tickets.c.visit_id, _here.c.stage.is_not(None)).exists(),
+    )
+    .distinct()
+    .limit(bindparam("most"))
 )
 
 
@@ -67,6 +82,11 @@ def receive(connection: Connection, ticket_id: int, arrived: Sequence[Item], par
     """Write what came."""
     came = [asdict(item) for item in arrived]
     connection.execute(_RECEIVE, {"of_ticket": ticket_id, "now": now, "came": came, "damage": parcel_damage})
+
+
+def never_came(connection: Connection, before: datetime, most: int) -> Sequence[int]:
+    """At most so many visits that were announced before a moment, and of which nothing has come."""
+    return connection.execute(_NEVER_CAME, {"before": before, "most": most}).scalars().all()
 
 
 def _items(stored: Sequence[dict[str, object]]) -> tuple[Item, ...]:

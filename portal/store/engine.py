@@ -57,6 +57,28 @@ def writing(engine: Engine) -> Iterator[Connection]:
         yield connection
 
 
+def empty_the_log(engine: Engine) -> bool:
+    """Bring SQLite's write-ahead log into the database and cut it to nothing, so that nothing erased stays in it.
+
+    False where a reader kept it from happening: it is tried again. PostgreSQL looks after its own log; the manual says
+    what stays there.
+    """
+    if engine.dialect.name != "sqlite":
+        return True
+    with engine.connect() as connection:
+        cursor = connection.connection.cursor()
+        busy, _pages, _done = cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+        cursor.close()
+    return not busy
+
+
+def compact(engine: Engine) -> None:
+    """Write SQLite's file anew, so that no free page holds what was in it. Needs as much room again, and waits."""
+    if engine.dialect.name == "sqlite":
+        with engine.connect() as connection:
+            connection.connection.cursor().execute("VACUUM")
+
+
 @contextmanager
 def reading(engine: Engine) -> Iterator[Connection]:
     """One consistent view of the database."""

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from sqlalchemy import Connection, bindparam, delete, insert, select, update
+from sqlalchemy import Connection, bindparam, delete, func, insert, select, update
 
 from portal.store.tables import logins, staff
 
@@ -92,6 +92,9 @@ _TAKE_OVER = (
 )
 _REMOVE = delete(logins).where(_LOGIN_HERE)
 _REMOVE_SPENT = _REMOVE.where(logins.c.locked, logins.c.pin_tries >= bindparam("most"))
+_COUNT_OLD = select(func.count()).select_from(logins).where(logins.c.opened_at < bindparam("before"))
+# Who is forgotten has no password any more.
+_LEFT = select(staff.c.id).where(staff.c.disabled_at < bindparam("before"), staff.c.password_hash != "")
 _REMOVE_OLD = delete(logins).where(logins.c.opened_at < bindparam("before"))
 
 
@@ -195,6 +198,16 @@ def remove_spent_login(connection: Connection, login_id: int, most: int) -> bool
     return connection.execute(_REMOVE_SPENT, {"login_id": login_id, "most": most}).rowcount == 1
 
 
-def remove_old_logins(connection: Connection, before: datetime) -> None:
-    """Forget the logins that were opened before this instant."""
-    connection.execute(_REMOVE_OLD, {"before": before})
+def remove_old_logins(connection: Connection, before: datetime) -> int:
+    """Forget the logins that were opened before this instant, and tell how many those were."""
+    return connection.execute(_REMOVE_OLD, {"before": before}).rowcount
+
+
+def count_old_logins(connection: Connection, before: datetime) -> int:
+    """How many logins were opened before this instant."""
+    return connection.execute(_COUNT_OLD, {"before": before}).scalar_one()
+
+
+def left_before(connection: Connection, before: datetime) -> Sequence[int]:
+    """Who left the shop before this instant and is still named."""
+    return connection.execute(_LEFT, {"before": before}).scalars().all()

@@ -6,6 +6,7 @@ SQLite overwrites what is deleted (`secure_delete`); the write-ahead log and bac
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from datetime import datetime, timedelta
 
 from sqlalchemy import BindParameter, Connection, bindparam, delete, select, update
 
@@ -22,6 +23,24 @@ _DEVICE = update(tickets).where(tickets.c.id == _WANTED).values(device="")
 _FAULT = update(tickets).where(tickets.c.id == _WANTED).values(fault="", place="", needed_by=None)
 _TEXTS = update(journal).where(journal.c.ticket_id == _WANTED, journal.c.text != "").values(text="")
 _JOURNAL = delete(journal).where(journal.c.ticket_id == _WANTED)
+_SHELL = select(tickets.c.made_at, tickets.c.stage_since, tickets.c.ended_at).where(tickets.c.id == _WANTED)
+_REDUCE = (
+    update(tickets)
+    .where(tickets.c.id == _WANTED)
+    .values(
+        fault="",
+        place="",
+        needed_by=None,
+        express=False,
+        made_at=bindparam("made"),
+        stage_since=bindparam("since"),
+        ended_at=bindparam("ended"),
+    )
+)
+_VISIT_SHELL = select(visits.c.made_at, visits.c.link_ends_at).where(visits.c.id == _WANTED)
+_REDUCE_VISIT = (
+    update(visits).where(visits.c.id == _WANTED).values(made_at=bindparam("made"), link_ends_at=bindparam("ends"))
+)
 _TICKET = delete(tickets).where(tickets.c.id == _WANTED)
 _TICKETS_OF = select(tickets.c.ref).where(tickets.c.visit_id == _WANTED)
 _IDS_OF = select(tickets.c.id).where(tickets.c.visit_id == _WANTED)
@@ -73,6 +92,30 @@ def record(connection: Connection, ticket_id: int) -> None:
     """Erase an ended ticket with its journal. Its number stays taken. The database refuses for an open one."""
     connection.execute(_JOURNAL, {"wanted": ticket_id})
     connection.execute(_TICKET, {"wanted": ticket_id})
+
+
+def record_but_its_shell(connection: Connection, ticket_id: int) -> None:
+    """Erase the work record of an ended ticket while proof or money hangs on it: its number, kind and ending stay.
+
+    Its days are cut to the Monday of their week, so that they identify nobody.
+    """
+    bench_purge.work(connection, ticket_id)
+    made_at, since, ended_at = connection.execute(_SHELL, {"wanted": ticket_id}).one()
+    values = {"made": week_of(made_at), "since": week_of(since), "ended": week_of(ended_at)}
+    connection.execute(_REDUCE, {"wanted": ticket_id} | values)
+    connection.execute(_JOURNAL, {"wanted": ticket_id})
+
+
+def visit_but_its_shell(connection: Connection, visit_id: int) -> None:
+    """Cut a visit's own days to their week."""
+    made_at, link_ends_at = connection.execute(_VISIT_SHELL, {"wanted": visit_id}).one()
+    values = {"made": week_of(made_at), "ends": week_of(link_ends_at)}
+    connection.execute(_REDUCE_VISIT, {"wanted": visit_id} | values)
+
+
+def week_of(moment: datetime) -> datetime:
+    """The Monday of a moment's week, at midnight UTC."""
+    return (moment - timedelta(days=moment.weekday())).replace(hour=0, minute=0, second=0, microsecond=0)
 
 
 def messages(connection: Connection, visit_id: int) -> int:
@@ -127,6 +170,9 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     ("announcements", Category.MONEY): record,
     ("acknowledgements", Category.STAFF): staff_member,
     ("photos", Category.PHOTO): photos.forget,
+    ("keeping", Category.RECORD): visit,
+    ("pauses", Category.RECORD): visit,
+    ("pauses", Category.STAFF): visit,
     ("donors", Category.DEVICE): forget_donor,
     ("donors", Category.CONTACT): forget_donor,
 }
@@ -134,4 +180,5 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
 NEVER: Mapping[str, str] = {
     "numbers": "a number that was given once is never given again",
     "heartbeats": "one row a sweep, overwritten",
+    "purges": "counts of what was erased, to be able to show it",
 }

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection, bindparam, func, insert, select, update
 
+from portal.store import keeping
 from portal.store.tables import contacts, policies, visits
 
 
@@ -151,8 +152,12 @@ def touch(connection: Connection, visit_id: int) -> None:
 
 
 def end_link_at(connection: Connection, visit_id: int, ends_at: datetime | None) -> None:
-    """Say when the customer's page ends; None while a device is here."""
+    """Say when the customer's page ends, from when on what is kept of the visit goes; None while a device is here."""
     connection.execute(_END_LINK, {"visit_id": visit_id, "ends_at": ends_at})
+    if ends_at is None:
+        keeping.stop(connection, visit_id)
+    else:
+        keeping.begin(connection, visit_id, ends_at)
 
 
 def renew_docket(connection: Connection, visit_id: int) -> None:

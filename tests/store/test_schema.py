@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from datetime import UTC, timedelta, timezone
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from threading import Barrier
 
 import pytest
+from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
@@ -19,8 +20,9 @@ from notifications.tables import metadata as notifications_metadata
 from notifications.tables import outbox
 from portal.actions.desk import Desk
 from portal.actions.intake import TakenIn
-from portal.store import schema
-from portal.store.engine import open_engine, sqlite_url, writing
+from portal.rules.retention import REGISTER, Kept, Start
+from portal.store import keeping, schema
+from portal.store.engine import open_engine, reading, sqlite_url, writing
 from portal.store.tables import contacts, journal, metadata, numbers, staff, tickets, visits
 from tests.databases import Postgres
 
@@ -177,3 +179,30 @@ def test_a_moment_comes_back_as_utc_to_the_microsecond_whatever_zone_it_was_give
 
     assert read == moment
     assert read.tzinfo is UTC
+
+
+def test_the_periods_of_visits_that_ended_before_there_was_a_purge_begin(empty_url: str) -> None:
+    engine = open_engine(empty_url)
+    with writing(engine) as connection:
+        command.upgrade(schema.config(connection), "0002")
+        left, over = "2026-01-05T09:00:00.000000+00:00", "2026-04-05T23:00:00.000000+00:00"
+        for statement in (
+            "INSERT INTO visits (id, ref, language, made_at, link_ends_at) "
+            f"VALUES (1, 'OVER', 'en', '{left}', '{over}'), (2, 'HERE', 'en', '{left}', NULL)",
+            "INSERT INTO numbers (number) VALUES ('47118'), ('47126')",
+            "INSERT INTO tickets (id, ref, number, visit_id, kind, device, fault, stage, stage_since, ending, ended_at,"
+            " revision, made_at) VALUES "
+            f"(1, 'A', '47118', 1, 'other', '', '', 'ready', '{left}', 'collected', '{left}', 1, '{left}'), "
+            f"(2, 'B', '47126', 2, 'other', '', '', 'ready', '{left}', NULL, NULL, 1, '{left}')",
+        ):
+            connection.exec_driver_sql(statement)
+
+    schema.upgrade(engine)
+
+    with reading(engine) as connection:
+        begun, none = keeping.of_visit(connection, 1), keeping.of_visit(connection, 2)
+    engine.dispose()
+    assert begun[Kept.CONTACT] == datetime(2026, 4, 5, 23, tzinfo=UTC)
+    assert begun[Kept.MONEY] == datetime(2026, 1, 5, 9, tzinfo=UTC)
+    assert set(begun) == {kept for kept, entry in REGISTER.items() if entry.start in (Start.WARRANTY_OVER, Start.LEFT)}
+    assert none == {}
