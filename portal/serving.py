@@ -27,7 +27,7 @@ from portal.main import open_installation
 log = logging.getLogger(__name__)
 
 CONNECTIONS = 2000
-THREADS = 8
+THREADS = 32  # more than photos may wait for their turn, so that pages never wait behind them
 GRACE_SECONDS = 10.0
 _LOOK_EVERY = 0.2
 _ON_PARENTS_DEATH = 1

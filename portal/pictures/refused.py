@@ -19,6 +19,8 @@ NOT_A_PICTURE = say("This is not a picture the shop can read. Please send a JPEG
 BROKEN = say("The picture is broken or was cut off on the way. Please send it again.")
 TOO_HARD = say("The picture could not be read. Please take it anew, or send it as a JPEG.")
 
+BUSY = say("Many photos are coming in at this moment. Please send this one again in a minute.")
+
 
 def too_large(megabytes: int) -> Sentence:
     """For a file above the limit."""

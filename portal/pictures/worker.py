@@ -10,6 +10,7 @@ import atexit
 import os
 import subprocess
 import sys
+from collections.abc import Sequence
 from queue import Empty, SimpleQueue
 from threading import BoundedSemaphore
 
@@ -18,19 +19,29 @@ from portal.pictures.limits import LARGEST_BYTES, SECONDS, Clean
 from portal.rules.refusals import Unfit
 
 AT_ONCE = max(1, min(2, os.cpu_count() or 1))
+WAITING_AT_MOST = 20  # each waits in a thread of the site, of which there are more
 Child = subprocess.Popen[bytes]
 _places = BoundedSemaphore(AT_ONCE)
+_queue = BoundedSemaphore(WAITING_AT_MOST)
 _ready: SimpleQueue[Child] = SimpleQueue()
 
 
 def clean_in_child(data: bytes) -> Clean:
-    """`clean`, in a child. Raises Unfit as `clean` does, and where the picture killed its child or took too long."""
+    """`clean`, in a child, when it is this picture's turn.
+
+    Raises Unfit as `clean` does, and where the picture killed its child, took too long, or too many wait already.
+    """
     if len(data) > LARGEST_BYTES:
         raise refused.refuse(refused.too_large(LARGEST_BYTES // 1024**2))
-    with _places:
-        child = _next()
-        _ready.put(_start())
-        answer = _ask(child, data)
+    if not _queue.acquire(blocking=False):
+        raise refused.refuse(refused.BUSY)
+    try:
+        with _places:
+            child = _next()
+            _ready.put(_start())
+            answer = _ask(child, data)
+    finally:
+        _queue.release()
     if isinstance(answer, Clean):
         return answer
     raise answer or refused.refuse(refused.TOO_HARD)
@@ -58,9 +69,9 @@ def _next() -> Child:
         _end(child)
 
 
-def _start() -> Child:
-    return subprocess.Popen(
-        [sys.executable, "-m", "portal.pictures.child"],
+def _start(program: Sequence[str] = ("-m", "portal.pictures.child")) -> Child:
+    return subprocess.Popen(  # noqa: S603 (our own)
+        [sys.executable, *program],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,

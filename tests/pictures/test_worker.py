@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from threading import BoundedSemaphore
+
 import pytest
 
 from portal.pictures import refused, wire, worker
@@ -66,3 +68,29 @@ def test_an_answer_goes_over_the_wire_unchanged(answer: Clean | Unfit) -> None:
 @pytest.mark.parametrize("out", [b"", b"nonsense", b"{}\n", b'{"large": "x"}\n'])
 def test_what_is_no_answer_is_none(out: bytes) -> None:
     assert wire.read(out) is None
+
+
+def test_one_too_many_in_the_queue_is_asked_to_come_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(worker, "_queue", BoundedSemaphore(1))
+    worker._queue.acquire()
+
+    with pytest.raises(Unfit) as found:
+        worker.clean_in_child(as_bytes(four_corners()))
+
+    assert found.value.reasons == (refused.BUSY,)
+    worker._queue.release()
+    assert worker.clean_in_child(as_bytes(four_corners())).width == 800
+
+
+def test_a_picture_that_wants_more_memory_than_a_child_may_have_kills_only_its_child(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    poor = (
+        "from portal.pictures import limits; limits.MEMORY = 40 << 20; from portal.pictures import child; child.main()"
+    )
+    monkeypatch.setattr(worker, "_next", lambda: worker._start(["-c", poor]))
+
+    with pytest.raises(Unfit) as found:
+        worker.clean_in_child(as_bytes(four_corners(5000, 4000), "PNG"))
+
+    assert found.value.reasons == (refused.TOO_HARD,)

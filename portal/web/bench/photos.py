@@ -59,13 +59,14 @@ def add_photos(number: str) -> ResponseReturnValue:
         abort(400)
     canonical = spoken(parse_number(number))
     files = [file for file in request.files.getlist("photo") if file.filename][:MOST_AT_ONCE]
-    rejected, key = [], form.key()
+    rejected, key, by = [], form.key(), guard.me().by
+    refresh()  # a photo may wait for its turn, and must not hold the database meanwhile
     for place, file in enumerate(files):
         deed = partial(
             deeds.add,
             desk(),
             installation().photo_files,
-            guard.me().by,
+            by,
             canonical,
             file.stream.read(),
             moment=typed("moment") or "other",
