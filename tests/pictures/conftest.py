@@ -8,6 +8,7 @@ from collections.abc import Iterator
 import pytest
 
 from portal.pictures import worker
+from tests.web.conftest import add_staff, app, database_url, desk, password_hash, staff_client  # noqa: F401 (the site)
 
 
 @pytest.fixture

@@ -57,6 +57,7 @@ def full_of_marks() -> bytes:
     exif.get_ifd(0x8825)[29] = MARK.decode()  # GPSDateStamp
     xmp = b"<x:xmpmeta xmlns:x='adobe:ns:meta/'>" + MARK + b"</x:xmpmeta>"
     data = as_bytes(four_corners(), exif=exif, xmp=xmp, comment=MARK)
-    iptc = b"Photoshop 3.0\x008BIM\x04\x04\x00\x00" + len(MARK).to_bytes(4, "big") + MARK
+    record = b"\x1c\x02\x50" + len(MARK).to_bytes(2, "big") + MARK + bytes(len(MARK) % 2)  # IPTC IIM, By-line
+    iptc = b"Photoshop 3.0\x008BIM\x04\x04\x00\x00" + len(record).to_bytes(4, "big") + record + bytes(len(record) % 2)
     segment = b"\xff\xed" + (len(iptc) + 2).to_bytes(2, "big") + iptc
     return data[:2] + segment + data[2:] + MARK
