@@ -47,6 +47,8 @@ _BENCH: Mapping[str, Sentence] = {
     "photographed": say("Photo taken in ({moment})"),
     "photo_withdrawn": say("A photo was withdrawn"),
     "received_announced": say("The announced parcel came"),
+    "kept_on": say("Kept longer: {kept}, until {until}"),
+    "let_go": say("Kept no longer than usual: {kept}"),
 }
 _CUSTOMER: Mapping[str, Sentence] = {
     "announced": say("You told us that it is coming."),

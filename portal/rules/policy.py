@@ -6,10 +6,9 @@ Text that customers read stands in every language of the shop: `label.en = "…"
 from __future__ import annotations
 
 import zoneinfo
-from collections.abc import Callable
-from datetime import date, time
+from datetime import date
 from decimal import Decimal
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 import holidays
 import phonenumbers
@@ -25,9 +24,21 @@ from pydantic import (
 )
 
 from portal.rules.gates import GATES
-from portal.rules.policy_base import VERSION_PATTERN, Key, Line, NotAllowed, Part, Passages, Words
+from portal.rules.policy_base import (
+    VERSION_PATTERN,
+    Key,
+    Line,
+    NotAllowed,
+    Part,
+    Passages,
+    TimeOfDay,
+    Words,
+    not_a_number,
+)
 from portal.rules.policy_bench import Bench, Caution, Check, Kind
+from portal.rules.policy_messages import Messages
 from portal.rules.policy_prints import Prints
+from portal.rules.policy_privacy import Privacy
 from portal.rules.policy_retention import Retention, usual
 from portal.rules.sentences import Sentence, say
 
@@ -84,18 +95,7 @@ def _gate(name: str) -> str:
     return name
 
 
-def _not_a_number(what: Sentence) -> Callable[[Any], Any]:
-    # Pydantic would read a bare number as seconds since midnight or since 1970.
-    def refuse(value: Any) -> Any:
-        if isinstance(value, (int, float)):
-            raise NotAllowed(say("the number {number}", number=value), what)
-        return value
-
-    return refuse
-
-
-TimeOfDay = Annotated[time, BeforeValidator(_not_a_number(say("a time of day, like 09:00:00")))]
-Day = Annotated[date, BeforeValidator(_not_a_number(say("a date, like 2026-12-24")))]
+Day = Annotated[date, BeforeValidator(not_a_number(say("a date, like 2026-12-24")))]
 
 
 class Shop(Part):
@@ -231,9 +231,11 @@ class Policy(Part):
     cautions: list[Caution] = Field(default=[], max_length=60)
     bench: Bench = Bench()
     prints: Prints = Prints()
+    messages: Messages = Messages()
     people: People = People()
     warranty: Warranty = Warranty()
     retention: Retention = Field(default_factory=usual)
+    privacy: Privacy = Privacy()
     terms: Terms | None = None  # None: the shop has none to show
 
     @model_validator(mode="after")

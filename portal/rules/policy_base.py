@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import unicodedata
-from typing import Annotated
+from collections.abc import Callable
+from datetime import time
+from typing import Annotated, Any
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, StringConstraints
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, StringConstraints
 
 from portal.rules.sentences import Sentence, say
 
@@ -27,6 +29,17 @@ def _visible(text: str) -> str:
     return text
 
 
+def not_a_number(what: Sentence) -> Callable[[Any], Any]:
+    """A check that refuses a bare number, which would be read as seconds since midnight or since 1970."""
+
+    def refuse(value: Any) -> Any:
+        if isinstance(value, (int, float)):
+            raise NotAllowed(say("the number {number}", number=value), what)
+        return value
+
+    return refuse
+
+
 KEY_PATTERN = r"^[a-z][a-z0-9_]{0,39}$"
 VERSION_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9._-]{0,39}$"
 Key = Annotated[str, StringConstraints(pattern=KEY_PATTERN)]
@@ -34,6 +47,7 @@ Line = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max
 Passage = Annotated[
     str, StringConstraints(strip_whitespace=True, min_length=1, max_length=2000), AfterValidator(_visible)
 ]
+TimeOfDay = Annotated[time, BeforeValidator(not_a_number(say("a time of day, like 09:00:00")))]
 Words = Annotated[dict[str, Line], IN_EACH_LANGUAGE]  # language → text
 Passages = Annotated[dict[str, Passage], IN_EACH_LANGUAGE]  # language → paragraph
 

@@ -10,6 +10,7 @@ blueprint = Blueprint("bench", __name__, url_prefix="/bench")
 blueprint.before_request(guard.staff_only)
 
 from portal.web.bench import (  # noqa: E402
+    data,  # noqa: F401
     deeds,  # noqa: F401 (each adds its routes)
     find,  # noqa: F401
     listing,  # noqa: F401

@@ -10,7 +10,7 @@ from functools import cache
 from importlib.metadata import version
 from typing import NamedTuple
 
-from flask import Response, abort, make_response, redirect, render_template, request, url_for
+from flask import Response, abort, g, make_response, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from portal import resources
@@ -142,6 +142,7 @@ def docket_page(token: str, shown: Shown, answer: Answer | None = None) -> Docke
 def look_up(token: str) -> Shown:
     """Resolve the link, choose the language, and make the validator, all with one statement."""
     reader, revision = resolve_page(desk(), connection(), token)
+    g.followed = token
     choose(use_policy(revision).shop, reader.visit.language)
     words = speaking()
     today = words.local(desk().clock.now()).date()

@@ -7,7 +7,7 @@ from functools import cache
 from typing import NamedTuple
 
 from babel import Locale
-from flask import request
+from flask import g, request, url_for
 
 from portal.rules.policy import Shop
 from portal.web.request_context import policy, speak, speaking
@@ -33,6 +33,14 @@ def choose(shop: Shop, usual: str = "") -> None:
 def asked() -> str | None:
     """The language that the address asks for, to be kept in the links of a page."""
     return request.args.get("lang")
+
+
+def privacy_link() -> str:
+    """The address of the notice, on the reader's own link where there is one."""
+    token = g.get("followed")
+    if token:
+        return url_for("customer.own_privacy", token=token, lang=asked())
+    return url_for("customer.privacy", lang=asked())
 
 
 def choices() -> Sequence[Choice]:
