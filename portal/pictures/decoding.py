@@ -44,7 +44,7 @@ def identify(data: bytes) -> Image.Image:
     try:
         image = Image.open(io.BytesIO(data), formats=_READERS)
     except UnidentifiedImageError:
-        raise refused.refuse(refused.NOT_A_PICTURE) from None
+        raise refused.refuse(refused.BROKEN if _begins_well(data) else refused.NOT_A_PICTURE) from None
     except (OSError, ValueError, SyntaxError, EOFError, RuntimeError):
         raise refused.refuse(refused.BROKEN) from None
     most = _most_megapixels(image)
@@ -75,6 +75,11 @@ def fitting(size: tuple[int, int], side: int) -> tuple[int, int]:
     """Width and height, made smaller where the long edge is above `side`."""
     scale = min(1.0, side / max(size))
     return max(1, round(size[0] * scale)), max(1, round(size[1] * scale))
+
+
+def _begins_well(data: bytes) -> bool:
+    """Whether what no reader understands begins as an AVIF or HEIC does: most of one that was cut off is gone."""
+    return data[4:8] == b"ftyp" and data[8:12] in (b"avif", b"avis", b"heic", b"heix", b"mif1", b"msf1")
 
 
 def _most_megapixels(image: Image.Image) -> int:
