@@ -6,6 +6,7 @@ import contextlib
 import os
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from pathlib import Path
 
 import fsspec
 
@@ -46,15 +47,11 @@ class PhotoFiles:
         if not self._is_folder:  # an object appears whole
             self._files.pipe_file(path, content)
             return
-        self._files.makedirs(path.rpartition("/")[0], exist_ok=True)
-        part = f"{path}.part"
-        try:
-            self._files.pipe_file(part, content)
-            self._files.mv(part, path)
-        except OSError:
-            with contextlib.suppress(OSError):
-                self._files.rm_file(part)
-            raise
+        folder = Path(path).parent
+        folder.mkdir(parents=True, exist_ok=True)
+        _write_whole(Path(path), content)
+        for names in (folder, Path(self._root)):  # what lists the file must outlast a power cut as the file does
+            _settle(names)
 
     def read(self, ref: str, size: str) -> bytes | None:
         """One picture, or None where it is gone."""
@@ -86,6 +83,28 @@ class PhotoFiles:
         if not ref.isalnum() or size not in SIZES:
             raise ValueError("not the name of a photo")
         return f"{self._root}/{ref[:2]}/{ref}-{size}.jpg"
+
+
+def _write_whole(path: Path, content: bytes) -> None:
+    """Write beside, and give it its name when all of it lies safely on the disk. Raises OSError."""
+    part = path.with_name(f"{path.name}.part")
+    try:
+        with part.open("wb") as out:
+            out.write(content)
+            out.flush()
+            os.fsync(out.fileno())
+        part.replace(path)
+    except OSError:
+        part.unlink(missing_ok=True)
+        raise
+
+
+def _settle(folder: Path) -> None:
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 def _written(about: dict[str, object]) -> datetime:

@@ -6,6 +6,7 @@ neither.
 
 from __future__ import annotations
 
+import errno
 import logging
 import secrets
 import traceback
@@ -31,11 +32,13 @@ _SENTENCES = {
     404: say("There is nothing at this address. Please look at the letters of the address again."),
     405: say("This address does not take that kind of request. Go back and use the buttons of the page."),
     410: say("This link has ended. If you still need something, please ring the shop or write to it."),
-    413: say("That was too much at once. Send less text or a smaller file."),
+    413: say("That was too much at once. Send less text, or fewer or smaller files."),
     415: say("The site does not know this kind of file or form. Go back and use the page’s own form."),
     429: say("That was tried too often. Please wait a few minutes and try again."),
 }
 _NOT_READY = say("The shop’s site cannot answer just now. Nothing was changed. Please try again in a few minutes.")
+_NO_ROOM = say("The shop’s computer has no room left. Nothing was kept. Please tell the keeper of the shop.")
+_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 _PLAIN = Markup(
     '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
     '<meta name="viewport" content="width=device-width, initial-scale=1">\n<title>That did not work</title>\n'
@@ -52,6 +55,7 @@ def register(app: Flask) -> None:
     app.register_error_handler(Refused, lambda fault: _page(422, *fault.reasons))
     app.register_error_handler(NoPolicy, _not_ready)
     app.register_error_handler(OperationalError, _not_ready)
+    app.register_error_handler(OSError, _no_room)
     app.register_error_handler(Exception, _unexpected)
 
 
@@ -68,6 +72,14 @@ def _not_ready(fault: Exception) -> ResponseReturnValue:
     log.error("The site is not ready: %s", type(fault).__name__)
     body, status = _page(503, _NOT_READY)
     return body, status, {"Retry-After": "60"}
+
+
+def _no_room(fault: OSError) -> ResponseReturnValue:
+    """For what a full disk breaks anywhere, for example where a large form is put down before it is read."""
+    if fault.errno not in _FULL:
+        return _unexpected(fault)
+    log.error("There is no room left: %s", errno.errorcode[fault.errno])
+    return _page(507, _NO_ROOM)
 
 
 def _unexpected(fault: Exception) -> ResponseReturnValue:

@@ -116,7 +116,7 @@ def test_too_much_at_once_is_told(client: Browser) -> None:
     answer = client.post("/login", data={"name": "x" * 600_000})
 
     assert answer.status_code == 413
-    assert "Send less text or a smaller file" in answer.text
+    assert "Send less text, or fewer or smaller files" in answer.text
 
 
 @pytest.mark.parametrize(
