@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import lru_cache
 from random import Random
 from typing import Literal
 
@@ -23,6 +24,7 @@ from portal.rules.stages import Event, Standing, apply
 from portal.store import engine as database
 from portal.store import journal, policies, tickets, visits
 from portal.store.journal import Entry
+from portal.store.ledger import Ledger, NoLedger
 from portal.store.tickets import Ticket
 
 _DEED_KEY = re.compile(r"[0-9A-Za-z_-]{1,32}")  # as long as the journal's column
@@ -79,8 +81,18 @@ class PolicyShelf:
             if text is None:
                 raise NoPolicy
             # Of two threads that parse at once the first is kept, since `must_still_hold` asks for the very same one.
-            self._parsed.setdefault(number, Policy.model_validate(tomllib.loads(text)))
+            self._parsed.setdefault(number, _parsed(text))
         return number, self._parsed[number]
+
+
+@lru_cache(8)
+def _parsed(document: str) -> Policy:
+    return Policy.model_validate(tomllib.loads(document))
+
+
+def policy_in_force(connection: Connection) -> Policy:
+    """The policy in force, for what is done beside a deed and has no desk. Raises NoPolicy."""
+    return PolicyShelf().read(connection)[1]
 
 
 @dataclass(frozen=True)
@@ -92,6 +104,7 @@ class Desk:
     links: Links
     chooser: Random
     shelf: PolicyShelf = field(default_factory=PolicyShelf)
+    ledger: Ledger = NoLedger()
 
     def writing(self) -> AbstractContextManager[Connection]:
         """One writing transaction: a deed's whole change, its journal entries and its messages, or nothing."""

@@ -105,7 +105,7 @@ def _take_in(desk: Desk, by: By, arrival: NewVisit, deed_key: str | None) -> Tak
             key = deed_key if place == 0 else None
             number, _id = add_ticket(desk, by, connection, visit.id, device, policy, now, key)
             numbers.append(number)
-        tell.taken_in(connection, visit, now)
+        tell.taken_in(connection, visit, now, in_person=True)
     link = desk.links.customer(LinkKind.DOCKET, ref, visit.docket_version)
     return TakenIn(ref, tuple(numbers), link)
 

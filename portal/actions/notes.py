@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Literal
 
 from sqlalchemy import Connection
@@ -58,16 +59,29 @@ def correct(
 ) -> Outcome:
     """Put an entry right by a new one that names it; who could read the old one can read the new one.
 
+    The customer is told where it was a note to them: together with the note, if that has not gone out yet.
+
     Raises Refused when the ticket has no such entry.
     """
     words = passage("text", say("The correction"), text, required=True)
     ask_about_passcode(words, confirmed=confirmed)
 
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
-        read_by = journal.audience(connection, ticket.id, entry) if 0 < entry <= ticket.revision else None
-        if read_by is None:
-            raise Refused(say("The journal has no entry {entry}.", entry=entry))
-        audience: Audience = "customer" if read_by == "customer" else "bench"
-        return Change([Event("corrected", {"entry": str(entry)})], text=words, audience=audience)
+        return Change(
+            [Event("corrected", {"entry": str(entry)})], text=words, audience=_read_by(connection, ticket, entry)
+        )
 
-    return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key)
+    def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
+        corrected = journal.entries(connection, ticket.id, after=entry - 1)[0]
+        if corrected.audience == "customer" and corrected.event in ("noted", "corrected"):
+            tell.noted(connection, ticket, now)
+
+    return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
+
+
+def _read_by(connection: Connection, ticket: Ticket, entry: int) -> Audience:
+    """Who may read an entry. Raises Refused where the ticket has no such entry."""
+    read_by = journal.audience(connection, ticket.id, entry) if 0 < entry <= ticket.revision else None
+    if read_by is None:
+        raise Refused(say("The journal has no entry {entry}.", entry=entry))
+    return "customer" if read_by == "customer" else "bench"

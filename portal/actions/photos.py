@@ -11,8 +11,8 @@ from typing import Literal
 
 from sqlalchemy import Connection
 
+from portal.actions import tell
 from portal.actions.desk import By, Change, Desk, NotFound, Outcome, change_ticket, done_before, find
-from portal.pictures.refused import FIELD
 from portal.pictures.worker import clean_in_child
 from portal.rules.policy import Policy
 from portal.rules.refusals import AskFirst, Refused, Unfit
@@ -21,6 +21,7 @@ from portal.rules.stages import Event
 from portal.rules.text import line
 from portal.rules.tokens import new_ref
 from portal.store import photos
+from portal.store.ledger import Line
 from portal.store.photo_files import LARGE, SMALL, PhotoFiles
 from portal.store.photo_tables import MOMENTS
 from portal.store.tickets import Ticket
@@ -28,6 +29,10 @@ from portal.store.tickets import Ticket
 ORPHAN_AFTER = timedelta(days=1)
 MOST = 200  # of one ticket
 Audience = Literal["bench", "customer"]
+
+
+class NoRoom(Refused):
+    """The photo store took no more; nothing was kept."""
 
 
 def add(
@@ -43,9 +48,11 @@ def add(
     confirmed: bool = False,
     deed_key: str | None = None,
 ) -> Outcome:
-    """Take a photo in, cleaned. The same `deed_key` again makes no second one.
+    """Take a photo in, cleaned; the customer is told of one of the shop's that is for them.
 
-    Raises Unfit for what is no picture, AskFirst for one that seems blurred or dark, Refused for an ended ticket.
+    The same `deed_key` again makes no second one.
+    Raises Unfit for what is no picture, AskFirst for one that seems blurred or dark, Refused for an ended ticket,
+    NoRoom where the store is full.
     """
     words = line("caption", say("The caption"), caption)
     if moment not in MOMENTS:
@@ -77,8 +84,9 @@ def withdraw(desk: Desk, files: PhotoFiles, by: By, number: str, ref: str, *, de
         if found is None or found.ticket_id != ticket.id:
             raise NotFound(say("This repair has no such photo."))
 
-        def write(connection: Connection, _ticket: Ticket, _now: datetime) -> None:
+        def write(connection: Connection, _ticket: Ticket, now: datetime) -> None:
             photos.remove(connection, ref)
+            desk.ledger.note(Line(now, "photo", ref))
 
         return Change([Event("photo_withdrawn")], audience="bench", write=write)
 
@@ -107,7 +115,7 @@ def _write(files: PhotoFiles, ref: str, large: bytes, small: bytes) -> None:
         files.write(ref, LARGE, large)
         files.write(ref, SMALL, small)
     except OSError:
-        raise Unfit(FIELD, say("There is no room for the photo. Nothing was kept; tell the keeper.")) from None
+        raise NoRoom(say("There is no room for the photo. Nothing was kept; tell the keeper.")) from None
 
 
 def _add_row(
@@ -146,4 +154,5 @@ def _add_row(
 
         return Change([Event("photographed", {"photo": ref, "moment": moment})], audience=audience, write=write)
 
-    return change_ticket(desk, by, number, decide, deed_key=deed_key)
+    then = tell.noted if audience == "customer" and by.kind != "customer" else None
+    return change_ticket(desk, by, number, decide, deed_key=deed_key, then=then)

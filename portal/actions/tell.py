@@ -1,28 +1,34 @@
 """Which messages a deed puts into the outbox: events, causes and opaque references, never words or addresses.
 
-The cause names the deed by ticket and journal entry, so that the same deed never makes a second message.
+The cause names the deed by ticket and journal entry, so that the same deed never makes a second message. What is not
+urgent waits for the day, and the quiet time is added to its life.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Connection
 
 from notifications import outbox
-from notifications.outbox import Message
+from notifications.outbox import LIFE, Message
+from portal.actions.desk import policy_in_force
+from portal.rules.messages import kind_of
+from portal.rules.quiet import may_go_from
 from portal.store import people, visits
 from portal.store.tickets import Ticket
 from portal.store.visits import Contact, Visit
 
+A_DAY = timedelta(days=1)  # to try in, where a message's life ends on days on which nothing goes out
 
-def taken_in(connection: Connection, visit: Visit, now: datetime) -> None:
-    """The devices are here, and this is the link."""
+
+def taken_in(connection: Connection, visit: Visit, now: datetime, *, in_person: bool = False) -> None:
+    """The devices are here, and this is the link. Who handed them in `in_person` gets it at any hour."""
     for contact in told(connection, visit.id):
-        message = Message("taken_in", f"visit {visit.ref} taken in", contact.ref, visit.ref, channels(contact))
-        outbox.put(connection, message, now)
+        cause = f"visit {visit.ref} taken in"
+        _put(connection, "taken_in", cause, contact, visit.ref, {"urgent": True} if in_person else {}, now)
 
 
 def stage_reached(connection: Connection, ticket: Ticket, now: datetime) -> None:
@@ -31,8 +37,11 @@ def stage_reached(connection: Connection, ticket: Ticket, now: datetime) -> None
 
 
 def noted(connection: Connection, ticket: Ticket, now: datetime) -> None:
-    """There is a note for the customer."""
-    _about(connection, ticket, "noted", {"entry": ticket.revision}, now)
+    """The ticket's newest entry is for its customer to read: a note, a photo, or one of them put right.
+
+    What is written within some minutes makes one message.
+    """
+    _about(connection, ticket, "noted", {"entry": ticket.revision}, now, gathers=True)
 
 
 def ended(connection: Connection, ticket: Ticket, now: datetime) -> None:
@@ -43,8 +52,7 @@ def ended(connection: Connection, ticket: Ticket, now: datetime) -> None:
 
 def link_again(connection: Connection, visit: Visit, contact: Contact, cause: str, now: datetime) -> None:
     """The contact's own link, asked for or renewed. Sent even to those who are told nothing else: they asked."""
-    if channels(contact):
-        outbox.put(connection, Message("link_again", cause, contact.ref, visit.ref, channels(contact)), now)
+    _put(connection, "link_again", cause, contact, visit.ref, {}, now)
 
 
 def let_through(connection: Connection, ticket: Ticket, now: datetime) -> None:
@@ -85,14 +93,48 @@ def channels(contact: Contact) -> tuple[str, ...]:
     return ("mail",) if contact.email else ()
 
 
-def _about(connection: Connection, ticket: Ticket, event: str, facts: Mapping[str, Any], now: datetime) -> None:
+def _about(
+    connection: Connection,
+    ticket: Ticket,
+    event: str,
+    facts: Mapping[str, Any],
+    now: datetime,
+    *,
+    gathers: bool = False,
+) -> None:
+    """Tell a ticket's contacts, by its newest entry."""
+    cause = f"ticket {ticket.ref} entry {ticket.revision}"
     for contact in told(connection, ticket.visit_id):
-        message = Message(
-            event,
-            f"ticket {ticket.ref} entry {ticket.revision}",
-            contact.ref,
-            ticket.ref,
-            channels(contact),
-            facts=facts,
-        )
-        outbox.put(connection, message, now)
+        _put(connection, event, cause, contact, ticket.ref, facts, now, gathers=gathers)
+
+
+def _put(
+    connection: Connection,
+    event: str,
+    cause: str,
+    contact: Contact,
+    reference: str,
+    facts: Mapping[str, Any],
+    now: datetime,
+    *,
+    gathers: bool = False,
+) -> None:
+    """Write one contact's message, to go out when it may. The fact `urgent` is for one that may at any hour."""
+    ways = channels(contact)
+    if not ways:
+        return
+    policy = policy_in_force(connection)
+    urgent = kind_of(event).urgent or bool(facts.get("urgent"))
+    ready = now + timedelta(minutes=policy.messages.gather_minutes if gathers else 0)
+    message = Message(
+        event,
+        cause,
+        contact.ref,
+        reference,
+        ways,
+        not_before=ready if urgent else may_go_from(ready, policy),
+        expires_at=ready + LIFE if urgent else may_go_from(may_go_from(ready, policy) + LIFE, policy) + A_DAY,
+        gather=f"{event} {reference}" if gathers else None,
+        facts=facts,
+    )
+    outbox.put(connection, message, now)

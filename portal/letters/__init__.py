@@ -12,11 +12,13 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
-from notifications.letters import Compose, Composed, Due, Unreachable, Withdrawn
+from notifications.letters import Compose, Composed, Due, Later, Unreachable, Withdrawn
 from portal.actions import tell
 from portal.letters import staff, standing
 from portal.letters.told import Letterbox, StaffStillTrue, StillTrue, look_up, look_up_staff
 from portal.letters.writing import write, write_to_staff
+from portal.rules.messages import kind_of
+from portal.rules.quiet import may_go_from
 
 STILL_TRUE: Mapping[str, StillTrue] = {**standing.EVENTS}
 STAFF_STILL_TRUE: Mapping[str, StaffStillTrue] = {**staff.EVENTS}
@@ -25,7 +27,7 @@ STAFF_STILL_TRUE: Mapping[str, StaffStillTrue] = {**staff.EVENTS}
 def make_composer(desk: Letterbox, sender_address: str) -> Compose:
     """The compose function of an installation. `sender_address` is where its mail comes from."""
 
-    def compose(due: Due, channel: str, _now: datetime) -> Composed:
+    def compose(due: Due, channel: str, now: datetime) -> Composed:
         with desk.reading() as connection:
             if tell.staff_id(due.recipient) is not None:
                 return _to_staff(desk, connection, due, sender_address)
@@ -35,11 +37,18 @@ def make_composer(desk: Letterbox, sender_address: str) -> Compose:
             context = STILL_TRUE[due.event](desk, connection, told)
         if isinstance(context, Withdrawn):
             return context
+        if not is_urgent(due) and (day := may_go_from(now, told.policy)) > now:
+            return Later(day)  # a try that failed comes round at night, too
         if channel != "mail" or not told.contact.email:
             return Unreachable("there is no address for this channel any more")
         return write(desk, due.event, told, context, sender_address)
 
     return compose
+
+
+def is_urgent(due: Due) -> bool:
+    """Whether a message may go out at any hour."""
+    return kind_of(due.event).urgent or any(facts.get("urgent") for facts in due.facts)
 
 
 def _to_staff(desk: Letterbox, connection: Connection, due: Due, sender_address: str) -> Composed:

@@ -1,4 +1,4 @@
-"""Messages about where a device stands: taken in, a stage reached, a note, the end, the link once more."""
+"""Messages about where a device stands: taken in, a stage reached, notes and photos, the end, the link once more."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from sqlalchemy import Connection
 
 from notifications.letters import Withdrawn
 from portal.letters.told import Facts, Letterbox, StillTrue, Told
-from portal.store import journal
+from portal.store import journal, photos
 
 
 def _taken_in(_desk: Letterbox, _connection: Connection, told: Told) -> Facts | Withdrawn:
@@ -26,19 +26,26 @@ def _stage_reached(_desk: Letterbox, _connection: Connection, told: Told) -> Fac
 
 
 def _noted(_desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
-    wanted = {facts["entry"] for facts in told.facts}
-    ticket = told.tickets[0]
-    found = journal.entries(connection, ticket.id, after=min(wanted) - 1)
-    right = {int(each.data["entry"]): each.text for each in found if each.event == "corrected"}  # the newest counts
-    notes = [
-        right.get(entry.entry, entry.text)
+    ticket, found = told.tickets[0], journal.entries(connection, told.tickets[0].id)
+    asked = {facts["entry"] for facts in told.facts}
+    wanted = [
+        entry
         for entry in found
-        if entry.entry in wanted
-        and entry.text
+        if entry.entry in asked
         and entry.audience == "customer"
         and (ticket.ended_at is None or entry.at >= ticket.ended_at)
     ]
-    return {"notes": notes} if notes else Withdrawn("the note is no longer on file, or its device has left the shop")
+    numbers = {entry.entry for entry in wanted}
+    standing = [note for note in journal.notes_as_they_stand(found) if note.text and numbers & set(note.entries)]
+    taken = [entry.data["photo"] for entry in wanted if entry.event == "photographed"]
+    context = {
+        "notes": [note.text for note in standing if note.entries[0] in numbers],
+        "corrections": [note.text for note in standing if note.entries[0] not in numbers],
+        "photos": len(photos.known(connection, taken)),
+    }
+    if not any(context.values()):
+        return Withdrawn("it is no longer on file, or its device has left the shop")
+    return context
 
 
 def _ended(_desk: Letterbox, _connection: Connection, told: Told) -> Facts | Withdrawn:

@@ -32,7 +32,10 @@ def open_spans(day: date, hours: Hours, zone: ZoneInfo) -> list[Span]:
     """The spans in which the shop is open on a day, the earliest first; none when it is closed."""
     if closed_on(day, hours) or holiday_on(day, hours):
         return []
-    spans = [Span(_at(day, opening.opens, zone), _at(day, opening.closes, zone)) for opening in hours.on(day.weekday())]
+    spans = [
+        Span(at_wall_time(day, opening.opens, zone), at_wall_time(day, opening.closes, zone))
+        for opening in hours.on(day.weekday())
+    ]
     # A span that lies wholly in a clock-change gap has no length.
     return sorted((span for span in spans if span.opens < span.closes), key=lambda span: span.opens)
 
@@ -86,7 +89,8 @@ def _spans_from(day: date, hours: Hours, zone: ZoneInfo) -> Iterator[Span]:
         yield from open_spans(day + timedelta(days=ahead), hours, zone)
 
 
-def _at(day: date, wall: time, zone: ZoneInfo) -> datetime:
+def at_wall_time(day: date, wall: time, zone: ZoneInfo) -> datetime:
+    """The moment in UTC at which a clock on the wall shows this on a day; of two the first, in a gap as before it."""
     return datetime.combine(day, wall.replace(tzinfo=None), zone).astimezone(UTC)
 
 

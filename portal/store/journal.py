@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -130,6 +130,29 @@ def append(
             for place, event in enumerate(events, 1)
         ],
     )
+
+
+@dataclass(frozen=True)
+class Note:
+    """A note for the customer as it was last corrected; `entries` are its own and its corrections’, oldest first."""
+
+    entries: tuple[int, ...]
+    text: str
+
+
+def notes_as_they_stand(found: Iterable[Entry]) -> list[Note]:
+    """The notes for the customer among a ticket's entries, oldest first."""
+    notes: dict[int, Note] = {}
+    stands_at: dict[int, int] = {}  # a correction may be corrected too
+    for entry in found:
+        if entry.audience != "customer" or entry.event not in ("noted", "corrected"):
+            continue
+        of = int(entry.data.get("entry", entry.entry))
+        place = stands_at.get(of, entry.entry)
+        stands_at[entry.entry] = place
+        earlier = notes[place].entries if place in notes else ()
+        notes[place] = Note((*earlier, entry.entry), entry.text)
+    return list(notes.values())
 
 
 @dataclass(frozen=True)

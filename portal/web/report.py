@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
 from portal.rules.numbers import spoken
 from portal.rules.summary import Summary, summary
 from portal.store import journal, parts, records, sheets
-from portal.store.journal import Entry
 from portal.store.tickets import Ticket
 from portal.web.request_context import connection, desk, policy, speaking
 
@@ -31,7 +29,7 @@ def report(ticket: Ticket) -> Report:
     last = records.newest(connection(), ticket.id)
     told = summary(
         last.record if last else None,
-        notes_as_they_stand(journal.entries(connection(), ticket.id)),
+        [note.text for note in journal.notes_as_they_stand(journal.entries(connection(), ticket.id))],
         parts.of_ticket(connection(), ticket.id),
         parts.given(connection(), ticket.id),
         kind.checks if kind else (),
@@ -41,17 +39,3 @@ def report(ticket: Ticket) -> Report:
     )
     today = speaking().local(desk().clock.now()).date()
     return Report(spoken(ticket.number), ticket.device, ticket.fault, today, told)
-
-
-def notes_as_they_stand(entries: Iterable[Entry]) -> list[str]:
-    """The shop's notes for the customer, oldest first, each as it was last corrected."""
-    notes: dict[int, str] = {}
-    stands_at: dict[int, int] = {}  # a correction may be corrected too
-    for entry in entries:
-        if entry.audience != "customer" or entry.event not in ("noted", "corrected"):
-            continue
-        of = int(entry.data.get("entry", entry.entry))
-        place = stands_at.get(of, entry.entry)
-        stands_at[entry.entry] = place
-        notes[place] = entry.text
-    return list(notes.values())

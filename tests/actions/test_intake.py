@@ -58,7 +58,7 @@ def test_the_link_leads_to_the_visit(desk: Desk, taken_in: TakenIn) -> None:
 def test_the_owner_is_told_once_for_the_whole_visit(desk: Desk, arrival: NewVisit) -> None:
     taken_in = take_in(desk, BENCH, dataclasses.replace(arrival, devices=[PHONE, PHONE]))
 
-    assert messages(desk) == [("taken_in", taken_in.visit_ref, {})]
+    assert messages(desk) == [("taken_in", taken_in.visit_ref, {"urgent": True})]
 
 
 def test_nobody_is_told_who_left_no_address(desk: Desk) -> None:
@@ -180,7 +180,7 @@ def test_when_the_message_cannot_be_written_nothing_is_taken_in(
 ) -> None:
     before = everything(desk)
 
-    def fail(*_call: object) -> None:
+    def fail(*_call: object, **_more: object) -> None:
         raise OSError("the outbox is out of order")
 
     monkeypatch.setattr(intake.tell, "taken_in", fail)

@@ -99,3 +99,21 @@ def test_a_note_that_may_give_a_passcode_away_is_asked_about_once(desk: Desk, nu
 
 def test_serial_numbers_and_times_in_a_note_are_not_asked_about(desk: Desk, number: str) -> None:
     note(desk, BENCH, number, "IMEI 260531793113837, owner sets the PIN at 14:30.")
+
+
+def test_a_correction_of_a_note_to_the_customer_is_told(desk: Desk, number: str) -> None:
+    note(desk, BENCH, number, "It is the fan.", audience="customer")
+
+    correct(desk, BENCH, number, 2, "It is the charger.")
+
+    assert messages(desk)[-1] == ("noted", ticket_of(desk, number).ref, {"entry": 3})
+
+
+@pytest.mark.parametrize("entry", [1, 2])
+def test_a_correction_of_anything_else_is_told_nobody(desk: Desk, number: str, entry: int) -> None:
+    note(desk, BENCH, number, "It is the fan.")
+    before = messages(desk)
+
+    correct(desk, BENCH, number, entry, "It is the charger.")
+
+    assert messages(desk) == before

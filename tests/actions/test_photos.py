@@ -11,12 +11,13 @@ from PIL import Image
 
 from notifications.instants import FixedClock
 from portal.actions import photos as deeds
-from portal.actions.desk import Desk, NotFound, find
+from portal.actions.desk import CUSTOMER, Desk, NotFound, find
 from portal.actions.intake import NewVisit, take_in
 from portal.pictures import worker
 from portal.rules.refusals import AskFirst, Unfit
 from portal.store import facts, journal, photos
 from portal.store.photo_files import SIZES, PhotoFiles
+from tests.actions.aftermath import messages, ticket_of
 from tests.conftest import BENCH
 from tests.pictures.samples import MARK, as_bytes, full_of_marks
 
@@ -107,11 +108,24 @@ def test_no_room_is_said_in_words_and_nothing_is_half_kept(
 
     monkeypatch.setattr(PhotoFiles, "write", full)
 
-    with pytest.raises(Unfit, match="no room"):
+    with pytest.raises(deeds.NoRoom, match="no room"):
         deeds.add(desk, files, BENCH, number, picture)
 
     assert kept(desk, number) == []
     assert files_in(tmp_path) == []
+
+
+def test_the_customer_is_told_of_photos_for_them_by_the_shop(
+    desk: Desk, files: PhotoFiles, number: str, picture: bytes
+) -> None:
+    before = messages(desk)
+
+    deeds.add(desk, files, BENCH, number, picture, audience="bench")
+    deeds.add(desk, files, CUSTOMER, number, picture)
+    deeds.add(desk, files, BENCH, number, picture)
+
+    ticket = ticket_of(desk, number)
+    assert messages(desk)[len(before) :] == [("noted", ticket.ref, {"entry": ticket.revision})]
 
 
 def test_a_withdrawn_photo_is_gone_from_row_and_disk_and_the_journal_says_so(

@@ -5,10 +5,14 @@ from __future__ import annotations
 import html
 import logging
 import re
+from datetime import UTC, datetime, timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
+from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
+from PIL import Image
 from sqlalchemy import update
 
 from portal.actions.handover import hand_over, return_unrepaired
@@ -16,13 +20,16 @@ from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.links import renew_contact, send_link_again
 from portal.actions.moves import move
 from portal.actions.notes import correct, note
+from portal.actions.photos import add, withdraw
 from portal.main import Installation
 from portal.rules.numbers import spoken
-from portal.store import purge, tickets, visits
+from portal.store import photos, policies, purge, tickets, visits
 from portal.store.tables import contacts
 from tests.conftest import BASE_URL, BENCH
+from tests.pictures.samples import as_bytes
 
 EMAIL, PHONE, NAME = "ada@example.org", "07700 900123", "Ada"
+GATHERING = timedelta(minutes=10)
 DEVICE, FAULT, NOTE = "Handheld console", "Does not charge", "The charging port was worn; a new one is fitted."
 
 
@@ -44,6 +51,11 @@ class Shop:
         assert [tally.failed for _name, tally in self.house.sweep(["send"])] == [0]
         return [message_from_bytes(file.read_bytes(), policy=policy.SMTP) for file in self._files() - before]
 
+    def gathered(self) -> list[EmailMessage]:
+        """Wait until notes and photos have gathered, and send."""
+        self.desk.clock.at += GATHERING
+        return self.send()
+
     def live_through(self, language: str) -> dict[str, EmailMessage]:
         """A whole repair; its letters by event, the stages' by their key."""
         letters = {}
@@ -56,7 +68,7 @@ class Shop:
         send_link_again(self.desk, number, EMAIL, "somewhere")
         sent("link again")
         note(self.desk, BENCH, number, NOTE, audience="customer")
-        sent("noted")
+        (letters["noted"],) = self.gathered()
         for stage in ("board_work", "testing", "ready"):
             move(self.desk, BENCH, number, stage, confirmed=True)
             if stage != "testing":
@@ -68,6 +80,21 @@ class Shop:
     def _files(self) -> set:
         folder = self.house.settings.mailbox / "new"
         return set(folder.iterdir()) if folder.exists() else set()
+
+
+def photograph(shop: Shop, number: str) -> None:
+    """Take a photo for the customer."""
+    noise = np.random.default_rng(3).integers(60, 255, (300, 400, 3), dtype=np.uint8)
+    add(shop.desk, shop.house.photo_files, BENCH, number, as_bytes(Image.fromarray(noise)))
+
+
+def close_the_shop(shop: Shop, first: str, last: str) -> None:
+    """Load a policy with a holiday."""
+    with shop.desk.writing() as connection:
+        text = policies.document(connection, 1)
+        assert text is not None
+        closing = f'[[hours.closed]]\nfirst = {first}\nlast = {last}\nnote = {{ en = "Away", de = "Weg" }}\n'
+        policies.add(connection, f"{text}\n{closing}", shop.desk.clock.now(), None)
 
 
 @pytest.fixture
@@ -151,7 +178,7 @@ def test_the_note_itself_can_be_read_in_its_letter(shop: Shop):
     shop.send()
     note(shop.desk, BENCH, number, NOTE, audience="customer")
 
-    assert NOTE in part(shop.send()[0], "plain")
+    assert NOTE in part(shop.gathered()[0], "plain")
 
 
 def test_a_note_for_the_bench_is_told_nobody(shop: Shop):
@@ -159,7 +186,7 @@ def test_a_note_for_the_bench_is_told_nobody(shop: Shop):
     shop.send()
     note(shop.desk, BENCH, number, "Owner was rude.")
 
-    assert shop.send() == []
+    assert shop.gathered() == []
 
 
 def test_a_letter_about_several_devices_names_them_all(shop: Shop):
@@ -230,7 +257,7 @@ def test_what_is_not_told_before_the_device_leaves_is_not_told_after(shop: Shop)
     note(shop.desk, BENCH, number, NOTE, audience="customer")
     return_unrepaired(shop.desk, BENCH, number, "Too old to mend.")
 
-    (mail,) = shop.send()
+    (mail,) = shop.gathered()
     assert "given back as it came" in mail["Subject"]
 
 
@@ -240,9 +267,117 @@ def test_a_note_corrected_meanwhile_is_told_as_corrected(shop: Shop):
     written = note(shop.desk, BENCH, number, "The battery was worn.", audience="customer")
     correct(shop.desk, BENCH, number, written.revision, NOTE)
 
-    text = part(shop.send()[0], "plain")
-    assert NOTE in text
+    (mail,) = shop.gathered()
+    text = part(mail, "plain")
+    assert text.count(NOTE) == 1
     assert "battery" not in text
+
+
+def test_a_note_corrected_after_it_went_out_is_told_again_as_put_right(shop: Shop):
+    number = shop.arrive()
+    shop.send()
+    written = note(shop.desk, BENCH, number, "The battery was worn.", audience="customer")
+    shop.gathered()
+    correct(shop.desk, BENCH, number, written.revision, NOTE)
+
+    (mail,) = shop.gathered()
+    assert mail["Subject"].endswith("a note put right")
+    assert NOTE in part(mail, "plain")
+    assert "battery" not in part(mail, "plain")
+
+
+def test_notes_and_photos_of_some_minutes_make_one_message(shop: Shop):
+    number = shop.arrive()
+    shop.send()
+    note(shop.desk, BENCH, number, "First.", audience="customer")
+    shop.desk.clock.at += timedelta(minutes=4)
+    for _each in range(2):
+        photograph(shop, number)
+    shop.desk.clock.at += timedelta(minutes=5)
+    assert shop.send() == []
+    note(shop.desk, BENCH, number, "Second.", audience="customer")
+    shop.desk.clock.at += timedelta(minutes=1)
+
+    (mail,) = shop.send()
+    text = part(mail, "plain")
+    assert mail["Subject"].endswith("notes for you")
+    assert text.index("First.") < text.index("Second.") < text.index(f"2 new photos of {DEVICE}")
+    assert shop.gathered() == []
+
+
+def test_a_photo_withdrawn_meanwhile_is_not_told(shop: Shop):
+    number = shop.arrive()
+    shop.send()
+    with shop.desk.reading() as connection:
+        ticket = tickets.by_number(connection, number)
+    photograph(shop, number)
+    with shop.desk.reading() as connection:
+        (photo,) = photos.of_ticket(connection, ticket.id)
+    withdraw(shop.desk, shop.house.photo_files, BENCH, number, photo.ref)
+
+    assert shop.gathered() == []
+
+
+# By day
+
+
+def at(shop: Shop, moment: str) -> None:
+    """Set the clock to a moment of the shop’s own time."""
+    shop.desk.clock.at = datetime.fromisoformat(moment).replace(tzinfo=ZoneInfo("Europe/London")).astimezone(UTC)
+
+
+def test_what_is_not_urgent_waits_for_the_morning_and_for_a_day_on_which_the_shop_opens(shop: Shop):
+    number = shop.arrive()
+    shop.send()
+    at(shop, "2026-03-06T20:30")  # a Friday
+    note(shop.desk, BENCH, number, NOTE, audience="customer")
+
+    for closed in ("2026-03-06T23:00", "2026-03-07T12:00", "2026-03-08T12:00", "2026-03-09T07:59"):
+        at(shop, closed)
+        assert shop.send() == [], closed
+    at(shop, "2026-03-09T08:00")
+    assert len(shop.send()) == 1
+
+
+def test_a_link_asked_for_at_night_comes_at_once(shop: Shop):
+    number = shop.arrive()
+    shop.send()
+    at(shop, "2026-03-06T23:30")
+    send_link_again(shop.desk, number, EMAIL, "somewhere")
+
+    assert len(shop.send()) == 1
+
+
+def test_a_device_handed_in_over_the_counter_late_is_confirmed_at_once(shop: Shop):
+    at(shop, "2026-03-06T20:30")
+    shop.arrive()
+
+    assert len(shop.send()) == 1
+
+
+def test_a_try_that_comes_round_at_night_waits_for_the_morning(shop: Shop):
+    number = shop.arrive()
+    shop.send()
+    at(shop, "2026-03-03T19:45")
+    note(shop.desk, BENCH, number, NOTE, audience="customer")
+    at(shop, "2026-03-03T20:05")  # nobody sent anything in between
+
+    assert shop.send() == []
+    at(shop, "2026-03-04T08:00")
+    assert len(shop.send()) == 1
+
+
+def test_a_message_outlives_a_long_holiday(shop: Shop):
+    number = shop.arrive()
+    shop.send()
+    close_the_shop(shop, "2026-03-04", "2026-03-20")
+    at(shop, "2026-03-03T20:30")
+    note(shop.desk, BENCH, number, NOTE, audience="customer")
+
+    at(shop, "2026-03-20T12:00")
+    assert shop.send() == []
+    at(shop, "2026-03-23T08:00")
+    assert len(shop.send()) == 1
 
 
 @pytest.mark.parametrize(
@@ -253,6 +388,6 @@ def test_hostile_words_are_shown_as_they_were_typed(shop: Shop, hostile: str):
     shop.send()
     note(shop.desk, BENCH, number, hostile, audience="customer")
 
-    (mail,) = shop.send()
+    (mail,) = shop.gathered()
     assert hostile in part(mail, "plain")
     assert html.escape(hostile, quote=False) in part(mail, "html").replace("&#39;", "'")
