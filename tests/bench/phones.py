@@ -17,7 +17,7 @@ from multiprocessing import get_context
 from multiprocessing.synchronize import Event
 from pathlib import Path
 from random import Random
-from urllib.parse import urlencode, urlsplit
+from urllib.parse import urlsplit
 
 from portal import resources, settings
 from portal.actions import people
@@ -28,7 +28,8 @@ from portal.main import open_installation
 from portal.rules.numbers import spoken
 from portal.store import photos
 from tests.bench.photo_samples import TWELVE_MEGAPIXELS, phone_heic, phone_jpeg, scene
-from tests.web.browser import PASSWORD, hidden, hidden_fields
+from tests.phone import Phone
+from tests.web.browser import PASSWORD
 
 PHONES, PHOTOS_EACH = 10, 3
 SLOWER_AT_MOST = 2.0
@@ -97,50 +98,16 @@ def _after(seconds: float) -> Callable[[], bool]:
 def _send_all(shop: Shop, photo: bytes, all_sent: Event) -> None:
     """In a process of its own: each phone in a thread, all under one login."""
     robin = Phone(shop.port)
-    robin.log_in()
+    robin.log_in("Robin")
     phones = [Phone(shop.port, dict(robin.cookies)) for _ in shop.numbers]
     with ThreadPoolExecutor(PHONES) as pool:
-        list(pool.map(lambda phone, number: phone.send(number, photo), phones, shop.numbers))
+        list(pool.map(lambda phone, number: _send(phone, number, photo), phones, shop.numbers))
     all_sent.set()
 
 
-class Phone:
-    """A browser, as far as it takes to send photos by the page's own form."""
-
-    def __init__(self, port: int, cookies: dict[str, str] | None = None) -> None:
-        self.cookies = cookies or {}
-        self._connection = http.client.HTTPConnection("127.0.0.1", port, timeout=120)
-
-    def log_in(self) -> None:
-        """As Robin."""
-        token = hidden(self._ask("GET", "/login", 200), "csrf_token")
-        form = urlencode({"csrf_token": token, "name": "Robin", "password": PASSWORD})
-        self._ask("POST", "/login", 303, form.encode(), "application/x-www-form-urlencoded")
-
-    def send(self, number: str, photo: bytes) -> None:
-        """The same photo several times, one after the other."""
-        at = f"/bench/{number}/photos"
-        for _ in range(PHOTOS_EACH):
-            fields = hidden_fields(self._ask("GET", at, 200), at)
-            fields |= {"moment": "before", "audience": "customer", "use_anyway": "1"}
-            body = b"".join(_part(f'name="{name}"', value.encode()) for name, value in fields.items())
-            body += _part('name="photo"; filename="IMG_0001.HEIC"', photo) + b"--edge--\r\n"
-            self._ask("POST", at, 303, body, "multipart/form-data; boundary=edge")
-
-    def _ask(self, method: str, path: str, status: int, body: bytes = b"", form: str = "") -> str:
-        headers = {"Cookie": "; ".join(f"{name}={value}" for name, value in self.cookies.items()), "Content-Type": form}
-        self._connection.request(method, path, body, headers)
-        answer = self._connection.getresponse()
-        words = answer.read().decode()
-        assert answer.status == status, words
-        for line in answer.headers.get_all("Set-Cookie") or ():
-            name, _, value = line.split(";")[0].partition("=")
-            self.cookies[name] = value
-        return words
-
-
-def _part(disposition: str, content: bytes) -> bytes:
-    return f"--edge\r\nContent-Disposition: form-data; {disposition}\r\n\r\n".encode() + content + b"\r\n"
+def _send(phone: Phone, number: str, photo: bytes) -> None:
+    for _ in range(PHOTOS_EACH):
+        assert phone.send(number, photo) == 303
 
 
 @contextmanager

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import logging
 import re
 
@@ -71,6 +72,17 @@ def test_a_site_that_is_not_ready_says_so(
     assert answer.headers["Retry-After"] == "60"
     assert "try again in a few minutes" in answer.text
     assert SECRET not in caplog.text
+
+
+def test_a_disk_that_is_full_is_told(client: Browser, raising) -> None:
+    answer = client.get(raising(OSError(errno.ENOSPC, "No space left on device")))
+
+    assert answer.status_code == 507
+    assert "no room left. Nothing was kept." in answer.text
+
+
+def test_another_fault_of_the_system_is_told_as_unexpected(client: Browser, raising) -> None:
+    assert client.get(raising(OSError(errno.EIO, "Input/output error"))).status_code == 500
 
 
 @pytest.mark.parametrize("path", ["/login", "/bench/", "/no-such-page"])

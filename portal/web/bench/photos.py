@@ -23,12 +23,16 @@ from portal.web.request_context import connection, desk, installation, refresh
 
 MOST_AT_ONCE = 8
 LARGEST_UPLOAD = MOST_AT_ONCE * LARGEST_BYTES + 1024**2  # bytes of one form
+MOST_PARTS = 50  # of one form: its fields, and files enough to be told that they are too many
 MOMENT_WORDS = {
     "before": say("before the repair"),
     "after": say("after the repair"),
     "tray": say("the tray, with what was taken out"),
     "other": say("something else"),
 }
+_TOO_MANY = say(
+    "At most {most} photos fit at once. None was kept; please send them in smaller groups.", most=MOST_AT_ONCE
+)
 
 
 @dataclass(frozen=True)
@@ -43,6 +47,7 @@ def allow_large_forms() -> None:
     """Before the form is read: photos may be larger than other forms."""
     if request.endpoint == "bench.add_photos":
         request.max_content_length = LARGEST_UPLOAD
+        request.max_form_parts = MOST_PARTS
 
 
 @blueprint.get("/<number>/photos")
@@ -58,8 +63,10 @@ def add_photos(number: str) -> ResponseReturnValue:
     if not form.validate():
         abort(400)
     canonical = spoken(parse_number(number))
-    files = [file for file in request.files.getlist("photo") if file.filename][:MOST_AT_ONCE]
-    rejected, key, by = [], form.key(), guard.me().by
+    files = [file for file in request.files.getlist("photo") if file.filename]
+    if len(files) > MOST_AT_ONCE:
+        return photos_page(find(connection(), canonical), Answer(reasons=(_TOO_MANY,), status=422), [])
+    rejected, status, key, by = [], 422, form.key(), guard.me().by
     refresh()  # a photo may wait for its turn, and must not hold the database meanwhile
     for place, file in enumerate(files):
         deed = partial(
@@ -78,11 +85,12 @@ def add_photos(number: str) -> ResponseReturnValue:
         answer = attempt(deed)
         if not answer.done:
             rejected.append(Rejected(file.filename or "", tuple(answer.reasons)))
+            status = 507 if answer.kind is deeds.NoRoom else status
     if files and not rejected:
         return redirect(url_for(".photos", number=canonical), 303)
     refresh()
     nothing = () if files else (say("No photo was chosen. Choose one, or take one with the camera."),)
-    return photos_page(find(connection(), canonical), Answer(reasons=nothing, status=422), rejected)
+    return photos_page(find(connection(), canonical), Answer(reasons=nothing, status=status), rejected)
 
 
 @blueprint.post("/<number>/photos/<ref>/withdraw")
