@@ -12,7 +12,7 @@ from sqlalchemy import BindParameter, Connection, bindparam, delete, select, upd
 
 from notifications import outbox
 from portal.rules.categories import Category
-from portal.store import acceptances, bench_purge, photos, search, throttles
+from portal.store import acceptances, bench_purge, calls, photos, search, throttles
 from portal.store.parts import forget_donor
 from portal.store.tables import contacts, journal, logins, policies, staff, tickets, visits
 
@@ -119,10 +119,10 @@ def week_of(moment: datetime) -> datetime:
 
 
 def messages(connection: Connection, visit_id: int) -> int:
-    """Erase the messages about a visit and its tickets, sent or not, and tell how many those were."""
+    """Erase the messages and calls about a visit and its tickets, made or not, and tell how many those were."""
     refs = connection.execute(_TICKETS_OF, {"wanted": visit_id}).scalars().all()
     of_visit = connection.execute(_VISIT_REF, {"wanted": visit_id}).scalars().all()
-    return sum(outbox.forget(connection, ref) for ref in (*of_visit, *refs))
+    return sum(outbox.forget(connection, ref) + calls.forget(connection, ref) for ref in (*of_visit, *refs))
 
 
 def visit(connection: Connection, visit_id: int) -> bool:
@@ -156,6 +156,7 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     ("journal", Category.TECHNICAL): record,
     ("outbox", Category.MESSAGE): messages,
     ("outbox", Category.TECHNICAL): messages,
+    ("calls_due", Category.MESSAGE): messages,
     ("staff", Category.STAFF): staff_member,
     ("staff", Category.TECHNICAL): staff_member,
     ("logins", Category.STAFF): staff_member,
@@ -180,5 +181,6 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
 NEVER: Mapping[str, str] = {
     "numbers": "a number that was given once is never given again",
     "heartbeats": "one row a sweep, overwritten",
+    "house": "what the installation remembers of itself",
     "purges": "counts of what was erased, to be able to show it",
 }

@@ -121,6 +121,9 @@ contacts = Table(
     Column("may_agree", Boolean, nullable=False, info=CONTACT),
     Column("may_collect", Boolean, nullable=False, info=CONTACT),
     Column("link_version", Integer, nullable=False, server_default="1", info=TECHNICAL),
+    # What they chose on their page: channels in order (NULL: the shop's), and "all", "few" or "none" of the messages.
+    Column("channels", JSON(none_as_null=True), info=CONTACT),
+    Column("wants", String(10), nullable=False, server_default="all", info=CONTACT),
     UniqueConstraint("visit_id", "role"),
     one_of("role", ("owner", "second")),
 )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -40,6 +41,8 @@ class Contact:
     may_agree: bool
     may_collect: bool
     link_version: int
+    channels: Sequence[str] | None  # in the order they chose; None for the shop's
+    wants: str  # "all", "few" (only what is asked, and that it is ready) or "none" of the messages
 
     @property
     def reachable(self) -> bool:
@@ -69,6 +72,8 @@ _CONTACT = (
     contacts.c.may_agree,
     contacts.c.may_collect,
     contacts.c.link_version,
+    contacts.c.channels,
+    contacts.c.wants,
 )
 _VISIT_BY_REF = select(*_VISIT).where(visits.c.ref == bindparam("ref"))
 _VISIT_BY_ID = select(*_VISIT).where(visits.c.id == bindparam("visit_id"))
@@ -83,6 +88,14 @@ _BEHIND_CONTACT = (
 )
 _CONTACTS_OF = select(*_CONTACT).where(contacts.c.visit_id == bindparam("visit_id")).order_by(contacts.c.id)
 _TOUCH = update(visits).where(visits.c.id == bindparam("visit_id")).values(revision=visits.c.revision + 1)
+_RAISE = {
+    "docket": update(visits)
+    .where(visits.c.ref == bindparam("wanted"), visits.c.docket_version < bindparam("version"))
+    .values(docket_version=bindparam("version")),
+    "contact": update(contacts)
+    .where(contacts.c.ref == bindparam("wanted"), contacts.c.link_version < bindparam("version"))
+    .values(link_version=bindparam("version")),
+}
 _END_LINK = update(visits).where(visits.c.id == bindparam("visit_id")).values(link_ends_at=bindparam("ends_at"))
 _RENEW_DOCKET = (
     update(visits)
@@ -158,6 +171,11 @@ def end_link_at(connection: Connection, visit_id: int, ends_at: datetime | None)
         keeping.stop(connection, visit_id)
     else:
         keeping.begin(connection, visit_id, ends_at)
+
+
+def raise_versions(connection: Connection, what: str, ref: str, version: int) -> None:
+    """See to it that a link ("docket" or "contact") is of this version at least: older ones are dead."""
+    connection.execute(_RAISE[what], {"wanted": ref, "version": version})
 
 
 def renew_docket(connection: Connection, visit_id: int) -> None:
