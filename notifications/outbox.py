@@ -99,6 +99,24 @@ _WITHDRAW = (
 )
 
 
+_ALL_OPEN = (
+    update(outbox)
+    .where(OPEN)
+    .values(state="withdrawn", settled_at=bindparam("now"), outcome=bindparam("why"), lease=None, lease_until=None)
+)
+_COUNT_OPEN = select(func.count()).select_from(outbox).where(OPEN)
+
+
+def withdraw_all(connection: Connection, now: datetime, why: str) -> int:
+    """Take back everything that has not gone out, and tell how much that was. Only while nothing is being sent."""
+    return connection.execute(_ALL_OPEN, {"now": now, "why": why}).rowcount
+
+
+def count_open(connection: Connection) -> int:
+    """How many messages are still to go out."""
+    return connection.execute(_COUNT_OPEN).scalar_one()
+
+
 def withdraw(
     connection: Connection, now: datetime, why: str, *, reference: str | None = None, cause: str | None = None
 ) -> int:

@@ -21,13 +21,14 @@ from notifications.delivery import PostOffice, no_fault, send_due
 from notifications.instants import Clock, SystemClock
 from notifications.sweeps import Registry, Sweep, Tally
 from portal import settings
-from portal.actions import photos, retention
+from portal.actions import archives, photos, retention
 from portal.actions.desk import Desk
 from portal.letters import make_composer
 from portal.links import Links
 from portal.settings import BadSetting, Settings
-from portal.store import schema, throttles
+from portal.store import house, schema, throttles
 from portal.store.engine import empty_the_log, open_engine, sqlite_url
+from portal.store.ledger import FileLedger
 from portal.store.photo_files import PhotoFiles
 
 
@@ -75,6 +76,7 @@ def open_installation(
         clock=clock or SystemClock(),
         links=Links(read.base_url, secret),
         chooser=chooser or SystemRandom(),
+        ledger=FileLedger(read.data / "erased"),
     )
     stopping = Event()
     office = PostOffice(
@@ -87,7 +89,7 @@ def open_installation(
         going_on=lambda: not stopping.is_set(),
     )
     files = PhotoFiles(read.photos_url or str(read.data / "photos"))
-    sweeps = Registry(_sweeps(desk, office, files), desk.writing)
+    sweeps = Registry(_sweeps(desk, office, files, read), desk.writing)
     return Installation(read, engine, desk, office, files, sweeps, stopping)
 
 
@@ -98,7 +100,7 @@ def _mail(read: Settings) -> Channel:
         raise BadSetting("MAIL_URL", str(fault)) from None
 
 
-def _sweeps(desk: Desk, office: PostOffice, files: PhotoFiles) -> list[Sweep]:
+def _sweeps(desk: Desk, office: PostOffice, files: PhotoFiles, read: Settings) -> list[Sweep]:
     """The sweeps there are, in the order: remind, lapse, forecast, purge, tidy, backup, send."""
 
     def tidy(now: datetime) -> Tally:
@@ -113,12 +115,19 @@ def _sweeps(desk: Desk, office: PostOffice, files: PhotoFiles) -> list[Sweep]:
             empty_the_log(desk.engine)
         return Tally(gone, gone)
 
+    def backup(now: datetime) -> Tally:
+        return Tally(*archives.nightly(desk, files, read.archives, read.archive_days, read.archive_for, now))
+
     def send(_now: datetime) -> Tally:
+        with desk.reading() as connection:
+            if house.when(connection, house.HELD_SINCE):  # restored, and not released yet
+                return Tally()
         batch = send_due(office)
         return Tally(batch.looked_at, batch.done, batch.failed)
 
     return [
         Sweep("purge", purge, every=timedelta(minutes=10), destroys=True),
         Sweep("tidy", tidy, every=timedelta(minutes=10), destroys=True),
+        Sweep("backup", backup, every=timedelta(minutes=10)),
         Sweep("send", send, every=timedelta(seconds=5)),
     ]

@@ -104,7 +104,7 @@ class Desk:
     links: Links
     chooser: Random
     shelf: PolicyShelf = field(default_factory=PolicyShelf)
-    ledger: Ledger = NoLedger()
+    ledger: Ledger = field(default_factory=NoLedger)
 
     def writing(self) -> AbstractContextManager[Connection]:
         """One writing transaction: a deed's whole change, its journal entries and its messages, or nothing."""

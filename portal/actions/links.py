@@ -19,6 +19,7 @@ from portal.rules.stages import Event
 from portal.rules.throttle import TooOften
 from portal.rules.tokens import LinkKind, NotAToken, Token, read_token
 from portal.store import throttles, tickets, visits
+from portal.store.ledger import Line
 from portal.store.tickets import Ticket
 from portal.store.visits import Contact, Visit
 
@@ -90,6 +91,8 @@ def renew_docket(desk: Desk, by: By, number: str, *, seen: int | None = None, de
 
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
         visits.renew_docket(connection, ticket.visit_id)
+        visit = visits.by_id(connection, ticket.visit_id)
+        desk.ledger.note(Line(desk.clock.now(), "docket", visit.ref, visit.docket_version))
         return Change([Event("link_renewed", {"link": "docket"})], audience="bench")
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key)
@@ -112,6 +115,7 @@ def renew_contact(
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
         contact = _contact(connection, ticket, contact_ref)
         visits.renew_contact(connection, contact.id)
+        desk.ledger.note(Line(desk.clock.now(), "contact", contact.ref, contact.link_version + 1))
         return Change([Event("link_renewed", {"link": contact.role})], audience="bench")
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:

@@ -6,6 +6,7 @@ points to is swept up.
 
 from __future__ import annotations
 
+import contextlib
 from datetime import datetime, timedelta
 from typing import Literal
 
@@ -22,7 +23,7 @@ from portal.rules.text import line
 from portal.rules.tokens import new_ref
 from portal.store import photos
 from portal.store.ledger import Line
-from portal.store.photo_files import LARGE, SMALL, PhotoFiles
+from portal.store.photo_files import FULL, LARGE, SMALL, PhotoFiles
 from portal.store.photo_tables import MOMENTS
 from portal.store.tickets import Ticket
 
@@ -33,6 +34,10 @@ Audience = Literal["bench", "customer"]
 
 class NoRoom(Refused):
     """The photo store took no more; nothing was kept."""
+
+
+class StoreAway(Refused):
+    """The photo store does not answer; nothing was kept."""
 
 
 def add(
@@ -52,7 +57,7 @@ def add(
 
     The same `deed_key` again makes no second one.
     Raises Unfit for what is no picture, AskFirst for one that seems blurred or dark, Refused for an ended ticket,
-    NoRoom where the store is full.
+    NoRoom where the store is full, StoreAway where it does not answer.
     """
     words = line("caption", say("The caption"), caption)
     if moment not in MOMENTS:
@@ -72,7 +77,7 @@ def add(
         kept = not outcome.repeated
     finally:
         if not kept:
-            files.remove(ref)
+            let_go(files, ref)
     return outcome
 
 
@@ -91,8 +96,14 @@ def withdraw(desk: Desk, files: PhotoFiles, by: By, number: str, ref: str, *, de
         return Change([Event("photo_withdrawn")], audience="bench", write=write)
 
     outcome = change_ticket(desk, by, number, decide, deed_key=deed_key)
-    files.remove(ref)
+    let_go(files, ref)
     return outcome
+
+
+def let_go(files: PhotoFiles, ref: str) -> None:
+    """Remove the files of a photo whose row is not there; where the store is away, the sweep does it another day."""
+    with contextlib.suppress(OSError):
+        files.remove(ref)
 
 
 def sweep_up(desk: Desk, files: PhotoFiles, now: datetime) -> tuple[int, int]:
@@ -107,6 +118,10 @@ def sweep_up(desk: Desk, files: PhotoFiles, now: datetime) -> tuple[int, int]:
 
 
 _BLURRED = say("This picture seems blurred. Take it again, or use it all the same.")
+_AWAY = say(
+    "The place where photos are kept does not answer. Nothing was kept; please send it again, and tell the keeper if it "
+    "stays so."
+)
 _DARK = say("This picture seems very dark. Take it again with more light, or use it all the same.")
 
 
@@ -114,8 +129,10 @@ def _write(files: PhotoFiles, ref: str, large: bytes, small: bytes) -> None:
     try:
         files.write(ref, LARGE, large)
         files.write(ref, SMALL, small)
-    except OSError:
-        raise NoRoom(say("There is no room for the photo. Nothing was kept; tell the keeper.")) from None
+    except OSError as fault:
+        if fault.errno in FULL:
+            raise NoRoom(say("There is no room for the photo. Nothing was kept; tell the keeper.")) from None
+        raise StoreAway(_AWAY) from None
 
 
 def _add_row(

@@ -6,7 +6,7 @@ of photos go once their rows are gone; should that be cut short, the sweep of or
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
@@ -71,6 +71,23 @@ def apply(desk: Desk, files: PhotoFiles, now: datetime, most: int = MOST) -> lis
         revision, policy = desk.shelf.read(connection)
     going = _Round(desk, policy, revision, now)
     return [Due(kept, sum(_steps(going, files, kept, most))) for kept in Kept]
+
+
+def erase_visit(connection: Connection, policy: Policy, visit_id: int, kinds: Sequence[Kept], gone: list[str]) -> None:
+    """Let these kinds of a visit's data go at once, whatever their period. `gone` collects photos whose files go."""
+    for kept in kinds:
+        _ERASE[kept](connection, policy, visit_id, gone)
+        if not keeping.done(connection, visit_id, kept):
+            _close(connection, visit_id)
+
+
+def end_all(connection: Connection, visit_id: int, ending: Ending, now: datetime) -> None:
+    """End whatever tickets of a visit are open, so that their data can go: the database refuses for open ones."""
+    for ticket in tickets.of_visit(connection, visit_id):
+        ended = Change([Event("ended", {"ending": ending.value})])
+        values: dict[str, object] = {"ending": ending.value, "ended_at": now, "hold": None, "hold_since": None}
+        if ticket.ending is None and tickets.change(connection, ticket, ticket.revision + 1, values):
+            write_events(connection, CLOCK, ticket.id, ticket.revision, ended, now, None)
 
 
 def _steps(going: _Round, files: PhotoFiles, kept: Kept, most: int) -> Iterator[int]:
@@ -144,11 +161,7 @@ def _announced(connection: Connection, going: _Round, kept: Kept, most: int, _go
     """What was announced and never came: its ticket ends, and goes at once with all that was told of it."""
     found = announcements.never_came(connection, going.before(kept), most)
     for visit_id in found:
-        for ticket in tickets.of_visit(connection, visit_id):
-            ended = Change([Event("ended", {"ending": Ending.GIVEN_UP.value})])
-            values = {"ending": Ending.GIVEN_UP.value, "ended_at": going.now, "hold": None, "hold_since": None}
-            if tickets.change(connection, ticket, ticket.revision + 1, values):
-                write_events(connection, CLOCK, ticket.id, ticket.revision, ended, going.now, None)
+        end_all(connection, visit_id, Ending.GIVEN_UP, going.now)
         _contact(connection, going.policy, visit_id, [])
         _close(connection, visit_id)
     return len(found)

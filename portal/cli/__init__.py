@@ -12,10 +12,12 @@ from pathlib import Path
 
 from sqlalchemy.exc import SQLAlchemyError
 
+from portal.actions.archives import NoEncryption
 from portal.actions.desk import NoPolicy, NotFound, Stale
-from portal.cli import past, people, policy, retention, run, tickets, upkeep
+from portal.cli import keeping, past, people, policy, run, tickets, upkeep
 from portal.rules.refusals import Refused
 from portal.settings import BadSetting, NoSecret
+from portal.store.archive import NotAnArchive
 from portal.store.engine import UnsafeDatabase
 from portal.store.photo_files import NoPhotoStore
 
@@ -34,6 +36,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         BadSetting,
         NoSecret,
         NoPhotoStore,
+        NoEncryption,
+        NotAnArchive,
         UnsafeDatabase,
         OSError,
         ValueError,
@@ -53,7 +57,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--data", type=Path, help="the data folder (else BENCHWINDOW_DATA, else ./data)")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for family in (run, people, tickets, past, policy, retention, upkeep):
+    for family in (run, people, tickets, past, policy, keeping, upkeep):
         family.add_to(commands)
     return top
 

@@ -30,7 +30,7 @@ def write(desk: Letterbox, event: str, told: Told, context: Facts, sender_addres
     } | dict(context)
 
     def rendered(file: str) -> str:
-        return _environment(spoken_language).get_template(f"messages/{event}/{file}").render(words).strip()
+        return environment(spoken_language).get_template(f"messages/{event}/{file}").render(words).strip()
 
     return Letter(
         to=told.contact.email,
@@ -56,7 +56,7 @@ def write_to_staff(desk: Letterbox, event: str, told: StaffTold, context: Facts,
     } | dict(context)
 
     def rendered(file: str) -> str:
-        return _environment(spoken_language).get_template(f"messages/{event}/{file}").render(words).strip()
+        return environment(spoken_language).get_template(f"messages/{event}/{file}").render(words).strip()
 
     return Letter(
         to=told.person.email,
@@ -74,7 +74,7 @@ def _sender(name: str, address: str) -> str:
 
 
 @cache
-def _environment(spoken_language: Language) -> jinja2.Environment:
+def environment(spoken_language: Language) -> jinja2.Environment:
     """The templates as this language has them."""
     environment = jinja2.Environment(
         loader=jinja2.FileSystemLoader(str(resources.templates())),

@@ -48,6 +48,7 @@ _BENCH: Mapping[str, Sentence] = {
     "photo_withdrawn": say("A photo was withdrawn"),
     "received_announced": say("The announced parcel came"),
     "kept_on": say("Kept longer: {kept}, until {until}"),
+    "erased": say("Personal data erased on request"),
     "let_go": say("Kept no longer than usual: {kept}"),
 }
 _CUSTOMER: Mapping[str, Sentence] = {

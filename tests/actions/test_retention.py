@@ -210,7 +210,9 @@ def test_a_parcel_that_never_came_is_forgotten(
     pass_time(clock, days=1)
     retention.apply(posting, files, clock.now())
 
-    assert [trace for trace in ("Console, white", "No picture", "Ada", "1 Example Road") if trace in whole(posting)] == []
+    assert [
+        trace for trace in ("Console, white", "No picture", "Ada", "1 Example Road") if trace in whole(posting)
+    ] == []
     with posting.reading() as connection:
         assert tickets.by_number(connection, number) is None
 

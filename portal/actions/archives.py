@@ -1,0 +1,158 @@
+"""Archives: made at night and on demand, and an installation brought back from one, which starts held."""
+
+from __future__ import annotations
+
+import re
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import Connection
+
+from notifications import outbox
+from portal.actions import retention
+from portal.actions.desk import Desk, policy_in_force
+from portal.rules.refusals import Refused
+from portal.rules.retention import Kept
+from portal.rules.sentences import say
+from portal.rules.stages import Ending
+from portal.store import archive, house, photos, visits
+from portal.store.archive import Head
+from portal.store.ledger import FileLedger, Line
+from portal.store.photo_files import PhotoFiles
+
+NIGHT = 3  # o'clock in the shop's zone: nobody waits for the site then
+_NAME = re.compile(r"(\d{4}-\d{2}-\d{2})\.sqlite(\.age)?")
+# What an erasure takes; proof and money stay for their own periods (GDPR Art. 17(3)(b) and (e)).
+ERASED_AT_ONCE = (Kept.CONTACT, Kept.POST_ADDRESS, Kept.DEVICE, Kept.PHOTO, Kept.RECORD)
+
+
+class NoEncryption(RuntimeError):
+    """Archives are to be encrypted, and what it needs is missing or does not fit."""
+
+
+def make(desk: Desk, files: PhotoFiles, file: Path) -> Head:
+    """Write an archive now. Raises OSError where there is no room."""
+    head = archive.write(desk.engine, files, file, desk.clock.now())
+    with desk.writing() as connection:
+        house.remember(connection, house.ARCHIVED_AT, head.made_at)
+    return head
+
+
+def nightly(desk: Desk, files: PhotoFiles, folder: Path, days: int, recipient: str, now: datetime) -> tuple[int, int]:
+    """Make tonight's archive unless there is one, and drop those that are too old: (looked at, made and dropped).
+
+    `days` 0 makes none. With a `recipient` it is encrypted to them (age). Raises NoEncryption.
+    """
+    dropped = drop_old(desk, folder, days, now)
+    local = _local(desk, now)
+    wanted = folder / f"{local.date().isoformat()}.sqlite{'.age' if recipient else ''}"
+    if not days or local.hour < NIGHT or wanted.exists():
+        return dropped, dropped
+    folder.mkdir(mode=0o700, exist_ok=True)
+    if recipient:
+        plain = folder / ".tonight"
+        try:
+            make(desk, files, plain)
+            _encrypt(plain, wanted, recipient)
+        finally:
+            plain.unlink(missing_ok=True)
+    else:
+        make(desk, files, wanted)
+    return dropped + 1, dropped + 1
+
+
+def drop_old(desk: Desk, folder: Path, days: int, now: datetime) -> int:
+    """Drop the nightly archives that are older than so many days, and tell how many those were."""
+    oldest = _local(desk, now).date() - timedelta(days=days)
+    old = [file for file, day in _archives(folder) if day < oldest]
+    for file in old:
+        file.unlink(missing_ok=True)
+    return len(old)
+
+
+def drop_all(folder: Path) -> int:
+    """Drop every nightly archive, since each holds what was just erased; the next night makes a new one."""
+    every = _archives(folder)
+    for file, _day in every:
+        file.unlink(missing_ok=True)
+    return len(every)
+
+
+def restore(desk: Desk, files: PhotoFiles, file: Path) -> Head:
+    """Bring an archive into this empty installation, which starts held: nothing is sent until it is released.
+
+    What was erased since the archive was made is erased again, withdrawn photos go, renewed links stay renewed, and
+    what has outlived its period meanwhile goes, all before anybody sees a page. Raises NotAnArchive.
+    """
+    now = desk.clock.now()
+    gone: list[str] = []
+
+    def also(connection: Connection, head: Head) -> None:
+        house.remember(connection, house.HELD_SINCE, now)
+        if isinstance(desk.ledger, FileLedger):
+            for line in desk.ledger.since(head.made_at):
+                _apply(connection, line, gone)
+
+    head = archive.restore(file, desk.engine, files, also)
+    for ref in gone:
+        files.remove(ref)
+    retention.apply(desk, files, now, most=2**31)
+    return head
+
+
+def release(desk: Desk, *, send: bool) -> int:
+    """Let a restored installation go on: send the messages that waited, or drop them. Tells how many those were.
+
+    Raises Refused for one that is not held.
+    """
+    now = desk.clock.now()
+    with desk.writing() as connection:
+        if house.when(connection, house.HELD_SINCE) is None:
+            raise Refused(say("This installation is not held. There is nothing to release."))
+        house.forget(connection, house.HELD_SINCE)
+        return outbox.count_open(connection) if send else outbox.withdraw_all(connection, now, "dropped on restoring")
+
+
+def _apply(connection: Connection, line: Line, gone: list[str]) -> None:
+    match line.what:
+        case "visit":
+            visit = visits.by_ref(connection, line.ref)
+            if visit:
+                retention.end_all(connection, visit.id, Ending.RETURNED, line.at)  # as it was by then
+                visits.end_link_at(connection, visit.id, visit.link_ends_at or line.at)
+                retention.erase_visit(connection, policy_in_force(connection), visit.id, ERASED_AT_ONCE, gone)
+        case "photo":
+            photos.remove(connection, line.ref)
+            gone.append(line.ref)
+        case _:
+            visits.raise_versions(connection, line.what, line.ref, line.version)
+
+
+def _local(desk: Desk, now: datetime) -> datetime:
+    with desk.reading() as connection:
+        return now.astimezone(ZoneInfo(desk.policy(connection).shop.zone))
+
+
+def _archives(folder: Path) -> list[tuple[Path, date]]:
+    if not folder.exists():
+        return []
+    found = [(file, _NAME.fullmatch(file.name)) for file in folder.iterdir()]
+    return [(file, date.fromisoformat(name[1])) for file, name in found if name]
+
+
+def _encrypt(plain: Path, file: Path, recipient: str) -> None:
+    try:
+        import pyrage
+    except ImportError:
+        raise NoEncryption(
+            "ARCHIVE_FOR needs the extra `archive-encryption`: pip install benchwindow[archive-encryption]"
+        ) from None
+    part = file.with_name(f".{file.name}.part")
+    try:
+        pyrage.encrypt_file(str(plain), str(part), [pyrage.x25519.Recipient.from_str(recipient)])
+        part.replace(file)
+    except pyrage.RecipientError as fault:
+        raise NoEncryption(f"ARCHIVE_FOR is no age recipient ({fault}).") from None
+    finally:
+        part.unlink(missing_ok=True)

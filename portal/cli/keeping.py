@@ -1,0 +1,135 @@
+"""Keeping and letting go: `retention`, `disclose`, `erase`, `archive`, `restore`, `release`."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+from notifications.instants import FixedClock
+from portal import settings
+from portal.actions import archives, erasure, retention
+from portal.actions.desk import COMMAND
+from portal.cli.common import Commands, command, instant, moment, opened, show_json
+from portal.letters.disclosure import packed
+from portal.main import open_installation
+from portal.rules.numbers import spoken
+from portal.rules.retention import REGISTER
+from portal.store.engine import compact, empty_the_log
+
+
+def add_to(commands: Commands) -> None:
+    """Add the family."""
+    parser = command(
+        commands,
+        "retention",
+        _retention,
+        "say what personal data has outlived its purpose, and let it go",
+        "retention --apply",
+    )
+    parser.add_argument("--at", type=moment, help="as if at that time, with its zone")
+    parser.add_argument("--apply", action="store_true", help="let it go, and leave no copy in the database's files")
+    parser.add_argument("--json", action="store_true", help="print one line of JSON for each kind")
+
+    parser = command(
+        commands, "disclose", _disclose, "write all that is held of a repair's visit", "disclose 4711-8 --to ada.zip"
+    )
+    parser.add_argument("number", help="the repair's number")
+    parser.add_argument("--to", type=Path, required=True, metavar="FILE.zip", help="where to write it")
+
+    parser = command(
+        commands, "erase", _erase, "erase what can go of a repair's visit", 'erase 4711-8 --why "asked for by mail"'
+    )
+    parser.add_argument("number", help="the repair's number")
+    parser.add_argument("--why", required=True, help="the reason, without personal data")
+
+    parser = command(commands, "archive", _archive, "write the whole shop as one SQLite file", "archive shop.sqlite")
+    parser.add_argument("file", type=Path, help="where to write it")
+
+    parser = command(
+        commands, "restore", _restore, "bring an archive into an empty installation, held", "restore shop.sqlite"
+    )
+    parser.add_argument("file", type=Path, help="an archive")
+
+    parser = command(commands, "release", _release, "let a restored installation go on", "release --drop")
+    which = parser.add_mutually_exclusive_group(required=True)
+    which.add_argument("--send", action="store_true", help="send the messages that waited")
+    which.add_argument("--drop", action="store_true", help="drop them")
+
+
+def _retention(options: argparse.Namespace) -> int:
+    house = open_installation(options.data, clock=FixedClock(options.at) if options.at else None)
+    now = house.desk.clock.now()
+    counted = (
+        retention.apply(house.desk, house.photo_files, now, most=2**31)
+        if options.apply
+        else retention.due(house.desk, now)
+    )
+    for each in counted:
+        if options.json:
+            show_json({"kept": each.kept.value, "gone" if options.apply else "due": each.count})
+        else:
+            print(f"{each.kept.value:14} {each.count:6} {'gone' if options.apply else 'due'}")
+    if options.apply:
+        archives.drop_old(house.desk, house.settings.archives, house.settings.archive_days, now)
+        compact(house.engine)
+        if not empty_the_log(house.engine):
+            print(
+                "Somebody is reading, so the database's log still holds copies. The clock empties it soon.",
+                file=sys.stderr,
+            )
+    return 0
+
+
+def _disclose(options: argparse.Namespace) -> int:
+    house = opened(options)
+    content = packed(house.desk, house.photo_files, options.number)
+    options.to.touch(mode=0o600)
+    options.to.write_bytes(content)
+    print(f"{options.to}: {len(content)} bytes. It covers the whole visit; of a second person nothing is in it.")
+    return 0
+
+
+def _erase(options: argparse.Namespace) -> int:
+    house = opened(options)
+    told = erasure.erase(house.desk, house.photo_files, COMMAND, options.number, options.why)
+    archives.drop_all(house.settings.archives)
+    compact(house.engine)
+    empty_the_log(house.engine)
+    print(f"Covered: {', '.join(map(spoken, told.numbers))}{', and the second person' if told.second_person else ''}.")
+    for kept in told.gone:
+        print(f"gone: {REGISTER[kept].name}")
+    for stays in told.stays:
+        print(f"stays until {stays.until}: {REGISTER[stays.kept].name} ({stays.why})")
+    return 0
+
+
+def _archive(options: argparse.Namespace) -> int:
+    house = opened(options)
+    head = archives.make(house.desk, house.photo_files, options.file)
+    print(f"{options.file}: {head.rows} rows, {head.photos} pictures, as of {instant(head.made_at)}.")
+    print("Keep the file `secret` of the data folder elsewhere: without it every link in it is dead.")
+    return 0
+
+
+def _restore(options: argparse.Namespace) -> int:
+    read = settings.read(os.environ, options.data)
+    read.data.mkdir(parents=True, exist_ok=True)
+    if not read.secret_key and not read.secret_file.exists():
+        settings.make_secret(read.secret_file)
+        print(
+            "There was no secret here, so a new one was made: links and logins from before are dead.", file=sys.stderr
+        )
+    house = open_installation(options.data)
+    head = archives.restore(house.desk, house.photo_files, options.file)
+    print(f"{head.rows} rows and {head.photos} pictures, as they were at {instant(head.made_at)}.")
+    print("Nothing is sent until you say `benchwindow release --send` or `benchwindow release --drop`.")
+    return 0
+
+
+def _release(options: argparse.Namespace) -> int:
+    house = opened(options)
+    count = archives.release(house.desk, send=options.send)
+    print(f"{count} messages {'will be sent' if options.send else 'were dropped'}.")
+    return 0
