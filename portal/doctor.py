@@ -106,7 +106,7 @@ def _storage(house: Installation) -> Iterator[Finding]:
 
 def _photos(house: Installation) -> Iterator[Finding]:
     try:
-        house.photo_files.check()
+        house.photo_files.prove()
     except OSError as fault:
         says = f"cannot be kept: {fault}. Look at BENCHWINDOW_PHOTOS_URL."
         yield Finding("photos", says, must_be_mended=True)

@@ -22,7 +22,7 @@ SECRET_FILE = "secret"  # noqa: S105 (a file's name)
 TABLE: Mapping[str, tuple[str, str]] = {
     "DATA": ("./data", "the folder for everything the installation keeps"),
     "DATABASE_URL": ("", "postgresql://…; empty for a SQLite file in the data folder"),
-    "PHOTOS_URL": ("", "where photos lie; empty for the data folder"),
+    "PHOTOS_URL": ("", "where photos lie: a folder, or s3://bucket/prefix; empty for the data folder"),
     "BASE_URL": ("http://127.0.0.1:8000", "the site's address as customers reach it; links are made from it"),
     "SECRET_KEY": (
         "",

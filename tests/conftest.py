@@ -22,6 +22,7 @@ from portal.store import policies
 from portal.store.engine import open_engine, sqlite_url
 from portal.store.tables import staff
 from tests.databases import NoPostgres, Postgres, make_postgres_database, make_sqlite_template, start_postgres
+from tests.s3_peer import BUCKET, Peer, serving
 
 settings.register_profile("bench", deadline=None)  # a slow machine is no fault of the rules
 settings.load_profile("bench")
@@ -118,6 +119,22 @@ def engine(database_url: str) -> Iterator[Engine]:
     left_open = engine.pool.checkedout()
     engine.dispose()
     assert left_open == 0, f"{left_open} connections were left open"
+
+
+@pytest.fixture(scope="session")
+def s3_server() -> Iterator[Peer]:
+    """A server that speaks S3, one a worker."""
+    with serving() as peer:
+        yield peer
+
+
+@pytest.fixture
+def s3_url(s3_server: Peer, monkeypatch: pytest.MonkeyPatch) -> str:
+    """The address of an empty photo store on it; the environment says how it is spoken to."""
+    for name, value in s3_server.environment.items():
+        monkeypatch.setenv(name, value)
+    s3_server.empty()
+    return f"s3://{BUCKET}/photos"
 
 
 @pytest.fixture

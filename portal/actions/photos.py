@@ -119,8 +119,8 @@ def sweep_up(desk: Desk, files: PhotoFiles, now: datetime) -> tuple[int, int]:
 
 _BLURRED = say("This picture seems blurred. Take it again, or use it all the same.")
 _AWAY = say(
-    "The place where photos are kept does not answer. Nothing was kept; please send it again, and tell the keeper if it "
-    "stays so."
+    "The place where photos are kept does not answer. Nothing was kept; please send it again, and tell the keeper if "
+    "it stays so."
 )
 _DARK = say("This picture seems very dark. Take it again with more light, or use it all the same.")
 

@@ -22,6 +22,7 @@ from portal.actions.desk import NoPolicy, NotFound
 from portal.rules.refusals import Refused
 from portal.rules.sentences import Sentence, say
 from portal.rules.throttle import TooOften
+from portal.store.photo_files import FULL, StoreSilent
 from portal.web import kept
 
 log = logging.getLogger(__name__)
@@ -38,7 +39,6 @@ _SENTENCES = {
 }
 _NOT_READY = say("The shop’s site cannot answer just now. Nothing was changed. Please try again in a few minutes.")
 _NO_ROOM = say("The shop’s computer has no room left. Nothing was kept. Please tell the keeper of the shop.")
-_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 _PLAIN = Markup(
     '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
     '<meta name="viewport" content="width=device-width, initial-scale=1">\n<title>That did not work</title>\n'
@@ -55,6 +55,7 @@ def register(app: Flask) -> None:
     app.register_error_handler(Refused, lambda fault: _page(422, *fault.reasons))
     app.register_error_handler(NoPolicy, _not_ready)
     app.register_error_handler(OperationalError, _not_ready)
+    app.register_error_handler(StoreSilent, _not_ready)
     app.register_error_handler(OSError, _no_room)
     app.register_error_handler(Exception, _unexpected)
 
@@ -76,7 +77,7 @@ def _not_ready(fault: Exception) -> ResponseReturnValue:
 
 def _no_room(fault: OSError) -> ResponseReturnValue:
     """For what a full disk breaks anywhere, for example where a large form is put down before it is read."""
-    if fault.errno not in _FULL:
+    if fault.errno not in FULL:
         return _unexpected(fault)
     log.error("There is no room left: %s", errno.errorcode[fault.errno])
     return _page(507, _NO_ROOM)

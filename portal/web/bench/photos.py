@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
 
@@ -30,6 +31,7 @@ MOMENT_WORDS = {
     "tray": say("the tray, with what was taken out"),
     "other": say("something else"),
 }
+_STATUS: Mapping[type[Exception] | None, int] = {deeds.NoRoom: 507, deeds.StoreAway: 503}  # else 422
 _TOO_MANY = say(
     "At most {most} photos fit at once. None was kept; please send them in smaller groups.", most=MOST_AT_ONCE
 )
@@ -85,7 +87,7 @@ def add_photos(number: str) -> ResponseReturnValue:
         answer = attempt(deed)
         if not answer.done:
             rejected.append(Rejected(file.filename or "", tuple(answer.reasons)))
-            status = 507 if answer.kind is deeds.NoRoom else status
+            status = _STATUS.get(answer.kind, status)
     if files and not rejected:
         return redirect(url_for(".photos", number=canonical), 303)
     refresh()
