@@ -21,7 +21,7 @@ from notifications.delivery import PostOffice, no_fault, send_due
 from notifications.instants import Clock, SystemClock
 from notifications.sweeps import Registry, Sweep, Tally
 from portal import settings
-from portal.actions import archives, photos, retention
+from portal.actions import archives, collection, photos, retention
 from portal.actions.desk import Desk
 from portal.letters import make_composer
 from portal.links import Links
@@ -109,6 +109,9 @@ def _sweeps(desk: Desk, office: PostOffice, files: PhotoFiles, read: Settings) -
         seen, orphans = photos.sweep_up(desk, files, now)
         return Tally(forgotten + seen, forgotten + orphans)
 
+    def remind(now: datetime) -> Tally:
+        return Tally(*collection.remind(desk, now))
+
     def purge(now: datetime) -> Tally:
         gone = sum(each.count for each in retention.apply(desk, files, now))
         if gone:
@@ -126,6 +129,7 @@ def _sweeps(desk: Desk, office: PostOffice, files: PhotoFiles, read: Settings) -
         return Tally(batch.looked_at, batch.done, batch.failed)
 
     return [
+        Sweep("remind", remind),
         Sweep("purge", purge, every=timedelta(minutes=10), destroys=True),
         Sweep("tidy", tidy, every=timedelta(minutes=10), destroys=True),
         Sweep("backup", backup, every=timedelta(minutes=10)),

@@ -15,6 +15,7 @@ from sqlalchemy import Connection
 from notifications import outbox
 from notifications.outbox import LIFE, Message
 from portal.actions.desk import policy_in_force
+from portal.rules.collection import Waiting
 from portal.rules.messages import kind_of
 from portal.rules.quiet import may_go_from
 from portal.store import people, visits
@@ -48,6 +49,15 @@ def ended(connection: Connection, ticket: Ticket, now: datetime) -> None:
     """The device has left the shop. What was still to be said about it is no longer true."""
     outbox.withdraw(connection, now, "the device has left the shop", reference=ticket.ref)
     _about(connection, ticket, "ended", {"ending": ticket.ending}, now)
+
+
+def uncollected(connection: Connection, ticket: Ticket, waiting: Waiting, place: int, now: datetime) -> None:
+    """The device is ready and was not collected: the reminder at this place of the series."""
+    chosen = waiting.chosen_day.isoformat() if waiting.chosen_day else None
+    facts = {"place": place, "ready": waiting.ready_at.isoformat(), "chosen": chosen}
+    cause = f"ticket {ticket.ref} ready {waiting.ready_at.isoformat()} {chosen or ''} reminder {place}"
+    for contact in told(connection, ticket.visit_id):
+        _put(connection, "uncollected", cause, contact, ticket.ref, facts, now)
 
 
 def link_again(connection: Connection, visit: Visit, contact: Contact, cause: str, now: datetime) -> None:

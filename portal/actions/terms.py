@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from portal.actions.desk import By, Desk, NotFound
+from sqlalchemy import Connection
+
+from portal.actions.desk import By, Desk, NotFound, PolicyShelf
 from portal.rules.policy import Policy, Terms
 from portal.rules.refusals import Refused, Unfit
 from portal.rules.sentences import say
@@ -43,6 +45,15 @@ def accept_terms(
             return False
         visits.touch(connection, visit.id)
     return True
+
+
+def accepted_point(connection: Connection, visit_id: int, key: str) -> bool:
+    """Whether terms were accepted for a visit in which a point of this key stands."""
+    for accepted in acceptances.of_visit(connection, visit_id):
+        _revision, policy = PolicyShelf().read(connection, accepted.policy_revision)
+        if policy.terms and key in {point.key for point in policy.terms.points}:
+            return True
+    return False
 
 
 def _must_be_in_force(terms: Terms | None, version: str) -> None:

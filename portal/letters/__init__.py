@@ -14,13 +14,13 @@ from sqlalchemy import Connection
 
 from notifications.letters import Compose, Composed, Due, Later, Unreachable, Withdrawn
 from portal.actions import tell
-from portal.letters import staff, standing
+from portal.letters import collection, staff, standing
 from portal.letters.told import Letterbox, StaffStillTrue, StillTrue, look_up, look_up_staff
 from portal.letters.writing import write, write_to_staff
 from portal.rules.messages import kind_of
 from portal.rules.quiet import may_go_from
 
-STILL_TRUE: Mapping[str, StillTrue] = {**standing.EVENTS}
+STILL_TRUE: Mapping[str, StillTrue] = {**standing.EVENTS, **collection.EVENTS}
 STAFF_STILL_TRUE: Mapping[str, StaffStillTrue] = {**staff.EVENTS}
 
 

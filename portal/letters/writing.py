@@ -87,5 +87,7 @@ def environment(spoken_language: Language) -> jinja2.Environment:
     environment.install_gettext_callables(  # type: ignore[attr-defined]
         spoken_language.gettext, spoken_language.ngettext, newstyle=True
     )
-    environment.filters.update(number=spoken, words=spoken_language.words)
+    environment.filters.update(
+        number=spoken, words=spoken_language.words, day=spoken_language.day, money=spoken_language.money
+    )
     return environment

@@ -34,6 +34,7 @@ KINDS: Mapping[str, MessageKind] = {
     "taken_in": MessageKind(),
     "stage_reached": MessageKind(news=True),
     "ready": MessageKind(worth_a_call=True),  # the last stage reached
+    "uncollected": MessageKind(worth_a_call=True, reminder=True),
     "noted": MessageKind(news=True),
     "ended": MessageKind(urgent=True),  # "if that was not you, ring us at once"
     "link_again": MessageKind(urgent=True),  # somebody waits for it

@@ -79,6 +79,11 @@ def total(lines: Sequence[Line], rounding: Rounding, *, prices_include_tax: bool
     return Total(shown, sums, {rate: amounts for rate, amounts in by_rate.items() if rate is not None})
 
 
+def to_minor(amount: Decimal, currency: str) -> int:
+    """An amount of the policy's, in minor units, rounded half up where it has more decimals than the currency."""
+    return int((amount * 10 ** get_currency_precision(currency)).to_integral_value(ROUND_HALF_UP))
+
+
 def parse_amount(field: str, what: Sentence, typed: str, currency: str) -> int:
     """An amount as typed, in minor units: “48.50”, “48,50”, “1,234.50” and “1’234.50” are read; signs are not.
 

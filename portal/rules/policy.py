@@ -36,6 +36,7 @@ from portal.rules.policy_base import (
     not_a_number,
 )
 from portal.rules.policy_bench import Bench, Caution, Check, Kind
+from portal.rules.policy_collection import Collection
 from portal.rules.policy_messages import Messages
 from portal.rules.policy_prints import Prints
 from portal.rules.policy_privacy import Privacy
@@ -232,6 +233,7 @@ class Policy(Part):
     bench: Bench = Bench()
     prints: Prints = Prints()
     messages: Messages = Messages()
+    collection: Collection = Collection()
     people: People = People()
     warranty: Warranty = Warranty()
     retention: Retention = Field(default_factory=usual)
@@ -263,6 +265,16 @@ class Policy(Part):
                     say("the caution “{caution}” for “{name}”", caution=caution.key, name=sorted(strange)[0]),
                     say("the keys of the shop’s stages and kinds"),
                 )
+        return self
+
+    @model_validator(mode="after")
+    def _storage_stands_in_the_terms(self) -> Policy:
+        storage, points = self.collection.storage, self.terms.points if self.terms else []
+        if storage and storage.terms_point not in {point.key for point in points}:
+            raise NotAllowed(
+                say("a charge for storage that no point of the terms names: “{key}”", key=storage.terms_point),
+                say("the key of the point that customers accept it in"),
+            )
         return self
 
     def stage(self, key: str | None) -> Stage | None:

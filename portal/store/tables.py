@@ -173,6 +173,9 @@ tickets = Table(
     Column("place", String(40), nullable=False, server_default="", info=RECORD),  # on the shelf
     Column("needed_by", Date, info=RECORD),
     Column("express", Boolean, nullable=False, server_default=false(), info=RECORD),
+    Column("collect_on", Date, info=RECORD),  # the day on which the customer promised to come
+    Column("remind_at", Instant, info=RECORD),  # when its owner is next reminded; NULL unless it is ready
+    Column("reminded", Integer, nullable=False, server_default="0", info=RECORD),  # reminders of the series so far
     one_of("hold", Hold),
     one_of("ending", Ending),
     CheckConstraint("(hold IS NULL) = (hold_since IS NULL)", name="hold_since"),
@@ -183,6 +186,9 @@ tickets = Table(
 _OPEN = tickets.c.ending.is_(None)
 # Serves the bench list; ended tickets are not in it, so it stays as small as the shop.
 Index("ix_tickets_open", tickets.c.stage, tickets.c.stage_since, sqlite_where=_OPEN, postgresql_where=_OPEN)
+
+# Serves the reminders: what is due, whatever else is ready.
+Index("ix_tickets_remind_at", tickets.c.remind_at, sqlite_where=_OPEN, postgresql_where=_OPEN)
 
 # Append-only: triggers in the migration refuse changes of anything but `text`, which the purge may empty.
 journal = Table(

@@ -65,6 +65,7 @@ _COLUMNS = (
     tickets.c.express,
 )
 _BY_NUMBER = select(*_COLUMNS).where(tickets.c.number == bindparam("number"))
+_BY_ID = select(*_COLUMNS).where(tickets.c.id == bindparam("ticket_id"))
 _BY_REF = select(*_COLUMNS).where(tickets.c.ref == bindparam("ref"))
 _OF_VISIT = select(*_COLUMNS).where(tickets.c.visit_id == bindparam("visit_id")).order_by(tickets.c.id)
 _LINES = (
@@ -109,6 +110,12 @@ def by_number(connection: Connection, number: str) -> Ticket | None:
 def by_ref(connection: Connection, ref: str) -> Ticket | None:
     """The ticket with this random id, or None."""
     row = connection.execute(_BY_REF, {"ref": ref}).first()
+    return _ticket(row) if row else None
+
+
+def by_id(connection: Connection, ticket_id: int) -> Ticket | None:
+    """The ticket with this id, or None."""
+    row = connection.execute(_BY_ID, {"ticket_id": ticket_id}).first()
     return _ticket(row) if row else None
 
 

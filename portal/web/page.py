@@ -36,6 +36,7 @@ _MESSAGES = {
     "noted": say("Told: a note"),
     "ended": say("Told: handed over"),
     "link_again": say("Link sent again"),
+    "uncollected": say("Told: ready and not collected"),
     "let_through": say("Told the keeper: let through"),
 }
 

@@ -95,4 +95,16 @@ def upgrade() -> None:
     with op.batch_alter_table("staff", schema=None) as batch_op:
         batch_op.add_column(sa.Column("email", sa.String(length=254), server_default="", nullable=False))
 
+    with op.batch_alter_table("tickets", schema=None) as batch_op:
+        batch_op.add_column(sa.Column("collect_on", sa.Date(), nullable=True))
+        batch_op.add_column(sa.Column("remind_at", Instant(), nullable=True))
+        batch_op.add_column(sa.Column("reminded", sa.Integer(), server_default="0", nullable=False))
+        batch_op.create_index(
+            "ix_tickets_remind_at",
+            ["remind_at"],
+            unique=False,
+            sqlite_where=sa.text("ending IS NULL"),
+            postgresql_where=sa.text("ending IS NULL"),
+        )
+
     # ### end Alembic commands ###
