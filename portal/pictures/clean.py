@@ -37,6 +37,11 @@ def clean(data: bytes) -> Clean:
         large = _upright(_in_srgb(decode(image, data, LARGE), image.info.get("icc_profile")), turn)
     except (OSError, ValueError, SyntaxError, EOFError, RuntimeError, ArithmeticError):
         raise refused.refuse(refused.BROKEN) from None
+    return both_sizes(large)
+
+
+def both_sizes(large: Image.Image) -> Clean:
+    """An RGB picture that carries nothing along, encoded in both sizes, with what seems wrong with it."""
     small = large.resize(fitting(large.size, SMALL), Image.Resampling.LANCZOS, reducing_gap=2.0)
     grey = small.convert("L")
     return Clean(

@@ -9,6 +9,7 @@ LARGEST_BYTES = 40 * 1024 * 1024
 SECONDS = 30
 ADDRESSES = 1024**3  # bytes of address space of a child, for systems that do not count the next
 MEMORY = 310 * 1024**2  # bytes that a child may ask for: with its libraries it stays below 350 MB
+ALIGNING_MEMORY = 400 * 1024**2  # bytes that the child which aligns a pair may ask for
 # Megapixels by format, so that a child stays within its memory; what each takes is measured by tests/bench/photos.py.
 # A JPEG is decoded at a reduced scale, the others whole, WebP and AVIF even into several copies. HEIC as phones write
 # it (4:2:0, 8 bits, nothing see-through) takes the least.

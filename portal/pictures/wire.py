@@ -9,6 +9,19 @@ from portal.pictures.refused import refuse
 from portal.rules.refusals import Unfit
 from portal.rules.sentences import Sentence
 
+NOTHING = b"null\n"  # for a pair that is better left as it was taken
+
+
+def write_pair(before: bytes, after: bytes) -> bytes:
+    """Two pictures for the child that aligns them."""
+    return b"%d\n" % len(before) + before + after
+
+
+def read_pair(sent: bytes) -> tuple[bytes, bytes]:
+    """The two pictures again."""
+    length, _, rest = sent.partition(b"\n")
+    return rest[: int(length)], rest[int(length) :]
+
 
 def write(answer: Clean | Unfit) -> bytes:
     """The answer as bytes."""

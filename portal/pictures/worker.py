@@ -11,6 +11,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Sequence
+from importlib.util import find_spec
 from queue import Empty, SimpleQueue
 from threading import BoundedSemaphore
 
@@ -45,6 +46,19 @@ def clean_in_child(data: bytes) -> Clean:
     if isinstance(answer, Clean):
         return answer
     raise answer or refused.refuse(refused.TOO_HARD)
+
+
+def align_in_child(before: bytes, after: bytes) -> Clean | None:
+    """The after picture laid over the before picture, in a child; both as `clean` made them.
+
+    None where the fit is in doubt, where the extra `align` is not installed, and where the child broke: such a pair is
+    shown as it was taken.
+    """
+    if find_spec("cv2") is None:
+        return None
+    with _places:
+        answer = _ask(_start(("-m", "portal.pictures.align_child")), wire.write_pair(before, after))
+    return answer if isinstance(answer, Clean) else None
 
 
 def _ask(child: Child, data: bytes) -> Clean | Unfit | None:
