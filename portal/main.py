@@ -16,14 +16,15 @@ from threading import Event
 from sqlalchemy import Engine
 
 from notifications import clock as ticking
-from notifications.channels import Channel, mail
+from notifications.channels import Channel, gateway, mail
+from notifications.channels.ring import RingChannel
 from notifications.delivery import PostOffice, no_fault, send_due
 from notifications.instants import Clock, SystemClock
 from notifications.sweeps import Registry, Sweep, Tally
 from portal import settings
-from portal.actions import archives, collection, photos, retention
+from portal.actions import answers, archives, collection, photos, retention
 from portal.actions.desk import Desk
-from portal.letters import make_composer
+from portal.letters import calling, make_composer
 from portal.links import Links
 from portal.settings import BadSetting, Settings
 from portal.store import house, schema, throttles
@@ -83,7 +84,7 @@ def open_installation(
         writing=desk.writing,
         clock=desk.clock,
         compose=make_composer(desk, read.mail_sender()),
-        channels={"mail": _mail(read)},
+        channels=_channels(read, desk),
         jitter=SystemRandom(),
         fail_point=fail_point,
         going_on=lambda: not stopping.is_set(),
@@ -91,6 +92,17 @@ def open_installation(
     files = PhotoFiles(read.photos_url or str(read.data / "photos"))
     sweeps = Registry(_sweeps(desk, office, files, read), desk.writing)
     return Installation(read, engine, desk, office, files, sweeps, stopping)
+
+
+def _channels(read: Settings, desk: Desk) -> dict[str, Channel]:
+    """The ways that messages may go, by the names that the policy knows them by."""
+    found: dict[str, Channel] = {"mail": _mail(read), "ring": RingChannel(calling.noter(desk))}
+    if read.gateways:
+        try:
+            found["sms"] = gateway.channel(read.gateways)
+        except ValueError as fault:
+            raise BadSetting("GATEWAYS", str(fault)) from None
+    return found
 
 
 def _mail(read: Settings) -> Channel:
@@ -110,7 +122,11 @@ def _sweeps(desk: Desk, office: PostOffice, files: PhotoFiles, read: Settings) -
         return Tally(forgotten + seen, forgotten + orphans)
 
     def remind(now: datetime) -> Tally:
-        return Tally(*collection.remind(desk, now))
+        devices, asked = collection.remind(desk, now), answers.remind(desk, now)
+        return Tally(devices[0] + asked[0], devices[1] + asked[1])
+
+    def lapse(now: datetime) -> Tally:
+        return Tally(*answers.lapse(desk, now))
 
     def purge(now: datetime) -> Tally:
         gone = sum(each.count for each in retention.apply(desk, files, now))
@@ -130,6 +146,7 @@ def _sweeps(desk: Desk, office: PostOffice, files: PhotoFiles, read: Settings) -
 
     return [
         Sweep("remind", remind),
+        Sweep("lapse", lapse),
         Sweep("purge", purge, every=timedelta(minutes=10), destroys=True),
         Sweep("tidy", tidy, every=timedelta(minutes=10), destroys=True),
         Sweep("backup", backup, every=timedelta(minutes=10)),

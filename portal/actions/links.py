@@ -18,7 +18,7 @@ from portal.rules.sentences import say
 from portal.rules.stages import Event
 from portal.rules.throttle import TooOften
 from portal.rules.tokens import LinkKind, NotAToken, Token, read_token
-from portal.store import throttles, tickets, visits
+from portal.store import questions, throttles, tickets, visits
 from portal.store.ledger import Line
 from portal.store.tickets import Ticket
 from portal.store.visits import Contact, Visit
@@ -52,6 +52,7 @@ class Reader(NamedTuple):
 
     visit: Visit
     contact: Contact | None
+    question: str = ""  # the public id of the question that the link is for, where it is for one
 
 
 class Reading(NamedTuple):
@@ -156,6 +157,11 @@ def _behind(connection: Connection, token: Token) -> tuple[Reading, int]:
     if token.kind is LinkKind.CONTACT and (own := visits.behind_contact(connection, token.ref)):
         visit, contact, policy_revision = own
         return Reading(Reader(visit, contact), policy_revision), contact.link_version
+    if token.kind is LinkKind.QUESTION and (asked := questions.reader(connection, token.ref)):
+        contact_ref, question_ref = asked
+        if own := visits.behind_contact(connection, contact_ref):
+            visit, contact, policy_revision = own
+            return Reading(Reader(visit, contact, question_ref), policy_revision), contact.link_version
     raise _unknown()
 
 

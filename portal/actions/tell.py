@@ -16,9 +16,11 @@ from notifications import outbox
 from notifications.outbox import LIFE, Message
 from portal.actions.desk import policy_in_force
 from portal.rules.collection import Waiting
-from portal.rules.messages import kind_of
+from portal.rules.messages import Channel, MessageKind, kind_of
+from portal.rules.policy import Policy
 from portal.rules.quiet import may_go_from
-from portal.store import people, visits
+from portal.store import people, tickets, visits
+from portal.store.questions import Kept
 from portal.store.tickets import Ticket
 from portal.store.visits import Contact, Visit
 
@@ -60,9 +62,94 @@ def uncollected(connection: Connection, ticket: Ticket, waiting: Waiting, place:
         _put(connection, "uncollected", cause, contact, ticket.ref, facts, now)
 
 
+def question_put(connection: Connection, ticket: Ticket, kept: Kept, now: datetime) -> None:
+    """Something would cost money: everybody who may agree is asked."""
+    facts = {"question": kept.ref, "version": kept.question.version}
+    cause = f"question {kept.ref} version {kept.question.version}"
+    for contact in may_agree(connection, ticket.visit_id):
+        _put(connection, "question_put", cause, contact, ticket.ref, facts, now)
+
+
+def question_reminder(connection: Connection, kept: Kept, now: datetime) -> None:
+    """The question has not been answered yet."""
+    ticket = tickets.by_id(connection, kept.ticket_id)
+    if ticket is None:
+        return
+    facts = {"question": kept.ref, "version": kept.question.version}
+    cause = f"question {kept.ref} version {kept.question.version} again"
+    for contact in may_agree(connection, ticket.visit_id):
+        _put(connection, "question_reminder", cause, contact, ticket.ref, facts, now)
+
+
+def question_answered(connection: Connection, ticket: Ticket, kept: Kept, now: datetime) -> None:
+    """An answer was given: a receipt to everybody who may agree."""
+    _withdraw_question(connection, kept, now)
+    facts = {"question": kept.ref, "state": kept.question.state.value}
+    cause = f"ticket {ticket.ref} entry {ticket.revision}"
+    for contact in may_agree(connection, ticket.visit_id):
+        _put(connection, "question_answered", cause, contact, ticket.ref, facts, now)
+
+
+def question_lapsed(connection: Connection, ticket: Ticket, kept: Kept, now: datetime) -> None:
+    """Nobody answered in time: it is not done, and costs nothing."""
+    _withdraw_question(connection, kept, now)
+    cause = f"question {kept.ref} lapsed"
+    for contact in may_agree(connection, ticket.visit_id):
+        _put(connection, "question_lapsed", cause, contact, ticket.ref, {"question": kept.ref}, now)
+
+
+def question_withdrawn(connection: Connection, ticket: Ticket, kept: Kept, now: datetime) -> None:
+    """The shop asks no more. Whoever had been asked is told."""
+    _withdraw_question(connection, kept, now)
+    if kept.put_at is None:
+        return
+    for contact in may_agree(connection, ticket.visit_id):
+        cause, facts = f"question {kept.ref} withdrawn", {"question": kept.ref}
+        _put(connection, "question_withdrawn", cause, contact, ticket.ref, facts, now)
+
+
+def question_code(connection: Connection, kept: Kept, challenge: str, until: datetime, now: datetime) -> bool:
+    """A code for whoever answers from the docket's link, to the contact on file. False where there is none."""
+    ticket = tickets.by_id(connection, kept.ticket_id)
+    to = may_agree(connection, ticket.visit_id)[:1] if ticket else []
+    for contact in to:
+        facts = {"question": kept.ref, "challenge": challenge, "until": until.isoformat()}
+        _put(connection, "question_code", f"code {challenge}", contact, ticket.ref if ticket else "", facts, now)
+    return bool(to)
+
+
+def sign_off_wanted(connection: Connection, ticket: Ticket, kept: Kept, now: datetime) -> None:
+    """The keeper looks first."""
+    cause = f"question {kept.ref} version {kept.question.version} sign-off {ticket.revision}"
+    facts = {"question": kept.ref, "version": kept.question.version}
+    keepers(connection, "sign_off_wanted", cause, ticket.ref, facts, now)
+
+
+def may_agree(connection: Connection, visit_id: int) -> list[Contact]:
+    """The contacts of a visit who may agree to costs, can be reached, and want to hear something at all."""
+    policy = policy_in_force(connection)
+    return [
+        contact
+        for contact in visits.contacts_of(connection, visit_id)
+        if contact.may_agree and contact.wants != "none" and channels(contact, policy)
+    ]
+
+
+def _withdraw_question(connection: Connection, kept: Kept, now: datetime) -> None:
+    for version in range(1, kept.question.version + 1):
+        for cause in (f"question {kept.ref} version {version}", f"question {kept.ref} version {version} again"):
+            outbox.withdraw(connection, now, "the question waits no more", cause=cause)
+
+
 def link_again(connection: Connection, visit: Visit, contact: Contact, cause: str, now: datetime) -> None:
     """The contact's own link, asked for or renewed. Sent even to those who are told nothing else: they asked."""
     _put(connection, "link_again", cause, contact, visit.ref, {}, now)
+
+
+def kind(event: str, facts: Mapping[str, Any], policy: Policy) -> MessageKind:
+    """What a message is to its reader: of the stages, reaching the last one is more than news."""
+    is_ready = event == "stage_reached" and facts.get("stage") == policy.stages[-1].key
+    return kind_of("ready" if is_ready else event)
 
 
 def let_through(connection: Connection, ticket: Ticket, now: datetime) -> None:
@@ -92,15 +179,27 @@ def staff_id(recipient: str) -> int | None:
 
 
 def told(connection: Connection, visit_id: int) -> list[Contact]:
-    """The contacts of a visit who are told things and can be reached."""
+    """The contacts of a visit who are told things and want to hear them."""
     return [
-        contact for contact in visits.contacts_of(connection, visit_id) if contact.may_be_told and channels(contact)
+        contact
+        for contact in visits.contacts_of(connection, visit_id)
+        if contact.may_be_told and contact.wants != "none"
     ]
 
 
-def channels(contact: Contact) -> tuple[str, ...]:
-    """The channels a contact can be reached by, in order."""
-    return ("mail",) if contact.email else ()
+def channels(contact: Contact, policy: Policy) -> tuple[str, ...]:
+    """The channels a contact can be reached by, in the order that they chose, or else the shop's."""
+    order = contact.channels if contact.channels is not None else policy.messages.channels
+    return tuple(str(channel) for channel in order if address(contact, channel))
+
+
+def address(contact: Contact, channel: str) -> str:
+    """Where a channel reaches a contact, or "". A phone that lies on the bench rings there."""
+    if channel == Channel.MAIL:
+        return contact.email
+    if channel in (Channel.SMS, Channel.RING) and not contact.phone_is_on_bench:
+        return contact.phone
+    return ""
 
 
 def _about(
@@ -130,11 +229,12 @@ def _put(
     gathers: bool = False,
 ) -> None:
     """Write one contact's message, to go out when it may. The fact `urgent` is for one that may at any hour."""
-    ways = channels(contact)
+    policy = policy_in_force(connection)
+    what = kind(event, facts, policy)
+    ways = [way for way in channels(contact, policy) if way != Channel.RING or what.worth_a_call]
     if not ways:
         return
-    policy = policy_in_force(connection)
-    urgent = kind_of(event).urgent or bool(facts.get("urgent"))
+    urgent = what.urgent or bool(facts.get("urgent"))
     ready = now + timedelta(minutes=policy.messages.gather_minutes if gathers else 0)
     message = Message(
         event,

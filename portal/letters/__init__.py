@@ -12,15 +12,15 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
-from notifications.letters import Compose, Composed, Due, Later, Unreachable, Withdrawn
+from notifications.letters import Compose, Composed, Due, Later, Letter, Unreachable, Withdrawn
 from portal.actions import tell
-from portal.letters import collection, staff, standing
-from portal.letters.told import Letterbox, StaffStillTrue, StillTrue, look_up, look_up_staff
-from portal.letters.writing import write, write_to_staff
-from portal.rules.messages import kind_of
+from portal.letters import collection, questions, staff, standing
+from portal.letters.told import Facts, Letterbox, StaffStillTrue, StillTrue, Told, look_up, look_up_staff
+from portal.letters.writing import write, write_sms, write_to_staff
+from portal.rules.messages import Channel
 from portal.rules.quiet import may_go_from
 
-STILL_TRUE: Mapping[str, StillTrue] = {**standing.EVENTS, **collection.EVENTS}
+STILL_TRUE: Mapping[str, StillTrue] = {**standing.EVENTS, **collection.EVENTS, **questions.EVENTS}
 STAFF_STILL_TRUE: Mapping[str, StaffStillTrue] = {**staff.EVENTS}
 
 
@@ -31,24 +31,34 @@ def make_composer(desk: Letterbox, sender_address: str) -> Compose:
         with desk.reading() as connection:
             if tell.staff_id(due.recipient) is not None:
                 return _to_staff(desk, connection, due, sender_address)
-            told = look_up(connection, due, desk.policy(connection))
-            if isinstance(told, Withdrawn):
-                return told
-            context = STILL_TRUE[due.event](desk, connection, told)
-        if isinstance(context, Withdrawn):
-            return context
-        if not is_urgent(due) and (day := may_go_from(now, told.policy)) > now:
-            return Later(day)  # a try that failed comes round at night, too
-        if channel != "mail" or not told.contact.email:
+            found = found_true(desk, connection, due)
+        if isinstance(found, Withdrawn):
+            return found
+        told, context = found
+        kind = tell.kind(due.event, due.facts[-1], told.policy)
+        if kind.news and told.contact.wants == "few":
+            return Withdrawn("the contact wants to hear only what is asked, and that it is ready")
+        if not tell.address(told.contact, channel):
             return Unreachable("there is no address for this channel any more")
+        urgent = kind.urgent or any(facts.get("urgent") for facts in due.facts)
+        if not urgent and (day := may_go_from(now, told.policy)) > now:
+            return Later(day)  # a try that failed comes round at night, too
+        if channel == Channel.RING:
+            return Letter(to=due.recipient, subject="", text="", due=due)
+        if channel == Channel.SMS:
+            return write_sms(desk, due.event, told, context)
         return write(desk, due.event, told, context, sender_address)
 
     return compose
 
 
-def is_urgent(due: Due) -> bool:
-    """Whether a message may go out at any hour."""
-    return kind_of(due.event).urgent or any(facts.get("urgent") for facts in due.facts)
+def found_true(desk: Letterbox, connection: Connection, due: Due) -> tuple[Told, Facts] | Withdrawn:
+    """What a message to a contact is about and its words need, as it stands now, or why it is no longer true."""
+    told = look_up(connection, due, desk.policy(connection))
+    if isinstance(told, Withdrawn):
+        return told
+    context = STILL_TRUE[due.event](desk, connection, told)
+    return context if isinstance(context, Withdrawn) else (told, context)
 
 
 def _to_staff(desk: Letterbox, connection: Connection, due: Due, sender_address: str) -> Composed:

@@ -8,7 +8,8 @@ from sqlalchemy import Connection
 
 from notifications.letters import Withdrawn
 from portal.letters.told import Facts, Letterbox, StaffStillTrue, StaffTold
-from portal.store import journal
+from portal.rules.questions import State
+from portal.store import journal, questions
 
 
 def _let_through(_desk: Letterbox, connection: Connection, told: StaffTold) -> Facts | Withdrawn:
@@ -21,6 +22,19 @@ def _let_through(_desk: Letterbox, connection: Connection, told: StaffTold) -> F
     return {"why": reasons[-1]} if reasons else Withdrawn("the reason is no longer on file")
 
 
+def _sign_off_wanted(desk: Letterbox, connection: Connection, told: StaffTold) -> Facts | Withdrawn:
+    facts = told.facts[-1]
+    kept = questions.by_ref(connection, facts["question"])
+    if kept is None or kept.question.state is not State.AWAITING or kept.question.version != facts["version"]:
+        return Withdrawn("the question waits for the keeper no more")
+    return {
+        "found": kept.offer.found,
+        "dearest": kept.offer.dearest(),
+        "link": f"{desk.links.base_url}/shop/questions/{kept.ref}",
+    }
+
+
 EVENTS: Mapping[str, StaffStillTrue] = {
     "let_through": _let_through,
+    "sign_off_wanted": _sign_off_wanted,
 }

@@ -66,7 +66,8 @@ def look_up(connection: Connection, due: Due, policy: Policy) -> Told | Withdraw
     contact = visits.contact_by_ref(connection, due.recipient)
     if contact is None:
         return Withdrawn("the contact is no longer on file")
-    if not contact.may_be_told and due.event != "link_again":  # a link is sent to whoever asked for it
+    silent = not contact.may_be_told or contact.wants == "none"
+    if silent and due.event != "link_again":  # a link is sent to whoever asked for it
         return Withdrawn("the contact is not to be told any more")
     visit = visits.by_id(connection, contact.visit_id)
     of_visit = tickets.of_visit(connection, visit.id)

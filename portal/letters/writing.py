@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import textwrap
 from functools import cache
+from typing import Any
 
 import jinja2
 
@@ -10,37 +12,38 @@ from notifications.letters import Letter
 from portal import resources
 from portal.language import Language, language
 from portal.letters.told import Facts, Letterbox, StaffTold, Told
+from portal.rules import sms
 from portal.rules.numbers import spoken
 from portal.rules.tokens import LinkKind
+
+BRIEF = 24  # characters of the shop's name in a text message
 
 
 def write(desk: Letterbox, event: str, told: Told, context: Facts, sender_address: str) -> Letter:
     """The letter of an event, rendered for one contact by mail. `context` wins over the usual words."""
     shop = told.policy.shop
-    spoken_language = language(told.visit.language, shop.zone)
-    link = desk.links.customer(LinkKind.CONTACT, told.contact.ref, told.contact.link_version)
-    words = {
-        "language": spoken_language,
-        "shop": shop,
-        "contact": told.contact,
-        "tickets": told.tickets,
-        "ticket": told.tickets[0],
-        "number": ", ".join(spoken(ticket.number) for ticket in told.tickets),
-        "link": link,
-    } | dict(context)
-
-    def rendered(file: str) -> str:
-        return environment(spoken_language).get_template(f"messages/{event}/{file}").render(words).strip()
-
+    words = _words(desk, told, context)
     return Letter(
         to=told.contact.email,
-        subject=rendered("subject.txt"),
-        text=rendered("text.txt") + "\n",
-        html=rendered("html.html"),
+        subject=_rendered(event, "subject.txt", words),
+        text=_rendered(event, "text.txt", words) + "\n",
+        html=_rendered(event, "html.html", words),
         sender=_sender(shop.name, sender_address),
         reply_to=shop.email,
-        language=spoken_language.tag,
+        language=words["language"].tag,
     )
+
+
+def write_sms(desk: Letterbox, event: str, told: Told, context: Facts) -> Letter:
+    """The text message of an event for one contact: one line, in the cheaper alphabet where that says the same."""
+    words = _words(desk, told, context)
+    return Letter(to=told.contact.phone, subject="", text=sms.plain(_line(_rendered(event, "sms.txt", words))))
+
+
+def write_to_say(desk: Letterbox, event: str, told: Told, context: Facts) -> tuple[str, str]:
+    """What a call of an event is about, and what to say, in the contact's language."""
+    words = _words(desk, told, context)
+    return _rendered(event, "subject.txt", words), _line(_rendered(event, "say.txt", words))
 
 
 def write_to_staff(desk: Letterbox, event: str, told: StaffTold, context: Facts, sender_address: str) -> Letter:
@@ -68,6 +71,29 @@ def write_to_staff(desk: Letterbox, event: str, told: StaffTold, context: Facts,
     )
 
 
+def _words(desk: Letterbox, told: Told, context: Facts) -> dict[str, Any]:
+    """What a contact's letter may speak of; `context` wins over the usual."""
+    shop = told.policy.shop
+    return {
+        "language": language(told.visit.language, shop.zone),
+        "shop": shop,
+        "shop_briefly": textwrap.shorten(shop.name, BRIEF, placeholder="") or shop.name[:BRIEF],
+        "contact": told.contact,
+        "tickets": told.tickets,
+        "ticket": told.tickets[0],
+        "number": ", ".join(spoken(ticket.number) for ticket in told.tickets),
+        "link": desk.links.customer(LinkKind.CONTACT, told.contact.ref, told.contact.link_version),
+    } | dict(context)
+
+
+def _rendered(event: str, file: str, words: dict[str, Any]) -> str:
+    return environment(words["language"]).get_template(f"messages/{event}/{file}").render(words).strip()
+
+
+def _line(text: str) -> str:
+    return " ".join(text.split())
+
+
 def _sender(name: str, address: str) -> str:
     quoted = name.replace("\\", "").replace('"', "’")
     return f'"{quoted}" <{address}>'
@@ -88,6 +114,10 @@ def environment(spoken_language: Language) -> jinja2.Environment:
         spoken_language.gettext, spoken_language.ngettext, newstyle=True
     )
     environment.filters.update(
-        number=spoken, words=spoken_language.words, day=spoken_language.day, money=spoken_language.money
+        number=spoken,
+        words=spoken_language.words,
+        day=spoken_language.day,
+        money=spoken_language.money,
+        moment=spoken_language.moment,
     )
     return environment

@@ -28,6 +28,7 @@ class Facts:
     sheet_passed: bool = False  # the needed checks pass after the repair, or were let through with a reason
     no_failed_check: bool = False  # no needed check failed after the repair without being let through
     no_safety_flag: bool = False  # no damaged battery waits to be dealt with
+    extras_settled: bool = False  # no question about money waits for anybody
     safety_test_recorded: bool = False  # an electrical safety test is recorded, or the kind has no mains inside
 
 
@@ -70,6 +71,11 @@ GATES: Mapping[str, Gate] = {
         say("Condition on arrival recorded"),
         say("The condition on arrival is not recorded. Fill in the intake record."),
         lambda facts: facts.intake_recorded,
+    ),
+    "extras_settled": Gate(
+        say("Questions about money settled"),
+        say("A question about money waits for the keeper or the customer. Wait for the answer, or withdraw it."),
+        lambda facts: facts.extras_settled,
     ),
     "tray_settled": Gate(
         say("Tray settled"),

@@ -35,6 +35,12 @@ KINDS: Mapping[str, MessageKind] = {
     "stage_reached": MessageKind(news=True),
     "ready": MessageKind(worth_a_call=True),  # the last stage reached
     "uncollected": MessageKind(worth_a_call=True, reminder=True),
+    "question_put": MessageKind(worth_a_call=True),
+    "question_reminder": MessageKind(worth_a_call=True, reminder=True),
+    "question_answered": MessageKind(urgent=True),  # "if that was not you, ring us at once"
+    "question_lapsed": MessageKind(),
+    "question_withdrawn": MessageKind(),
+    "question_code": MessageKind(urgent=True),  # somebody waits for it
     "noted": MessageKind(news=True),
     "ended": MessageKind(urgent=True),  # "if that was not you, ring us at once"
     "link_again": MessageKind(urgent=True),  # somebody waits for it

@@ -24,6 +24,7 @@ from pydantic import (
 )
 
 from portal.rules.gates import GATES
+from portal.rules.policy_approvals import Approvals
 from portal.rules.policy_base import (
     VERSION_PATTERN,
     Key,
@@ -233,6 +234,7 @@ class Policy(Part):
     bench: Bench = Bench()
     prints: Prints = Prints()
     messages: Messages = Messages()
+    approvals: Approvals = Approvals()
     collection: Collection = Collection()
     people: People = People()
     warranty: Warranty = Warranty()

@@ -8,7 +8,7 @@ from portal.rules import test_sheet, tray
 from portal.rules.gates import Facts
 from portal.rules.intake_record import Unlocking, unsafe
 from portal.rules.policy import Policy
-from portal.store import photos, records, sheets, trays
+from portal.store import photos, questions, records, sheets, trays
 from portal.store.tables import contacts, journal
 from portal.store.tickets import Ticket
 
@@ -50,6 +50,7 @@ def facts(connection: Connection, ticket: Ticket, policy: Policy) -> Facts:
         before_photo="before" in photographed,
         after_photo="after" in photographed,
         intake_recorded=version is not None,
+        extras_settled=questions.settled(connection, ticket.id),
         tray_settled=tray.settled(trays.lines(connection, ticket.id)),
         sheet_before_made=test_sheet.made_before(checks, sheet),
         sheet_passed=not test_sheet.unsettled(checks, sheet, without_unlocking=without_unlocking),

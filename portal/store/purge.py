@@ -12,7 +12,7 @@ from sqlalchemy import BindParameter, Connection, bindparam, delete, select, upd
 
 from notifications import outbox
 from portal.rules.categories import Category
-from portal.store import acceptances, bench_purge, calls, photos, search, throttles
+from portal.store import acceptances, bench_purge, calls, photos, questions, search, throttles
 from portal.store.parts import forget_donor
 from portal.store.tables import contacts, journal, logins, policies, staff, tickets, visits
 
@@ -165,6 +165,13 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     ("logins", Category.TECHNICAL): staff_member,
     ("policies", Category.STAFF): staff_member,
     ("throttles", Category.TECHNICAL): throttles.forget,
+    ("questions", Category.APPROVAL): questions.forget,
+    ("questions", Category.STAFF): questions.forget,
+    ("questions", Category.RECORD): questions.forget,
+    ("questions", Category.TECHNICAL): questions.forget,
+    ("asked", Category.TECHNICAL): visit_contacts,
+    ("challenges", Category.TECHNICAL): questions.forget,
+    ("proofs", Category.APPROVAL): questions.forget,
     ("acceptances", Category.APPROVAL): acceptances.forget,
     ("acceptances", Category.STAFF): acceptances.forget,
     **dict.fromkeys(((table, Category.RECORD) for table in bench_purge.OF_TICKETS), record),

@@ -36,6 +36,13 @@ _MESSAGES = {
     "noted": say("Told: a note"),
     "ended": say("Told: handed over"),
     "link_again": say("Link sent again"),
+    "question_put": say("Asked: a question about money"),
+    "question_reminder": say("Asked once more"),
+    "question_answered": say("Told: the answer, for their keeping"),
+    "question_lapsed": say("Told: no answer in time"),
+    "question_withdrawn": say("Told: the question is withdrawn"),
+    "question_code": say("A code for an answer"),
+    "sign_off_wanted": say("Told the keeper: to sign off"),
     "uncollected": say("Told: ready and not collected"),
     "let_through": say("Told the keeper: let through"),
 }

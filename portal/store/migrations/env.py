@@ -11,7 +11,7 @@ from sqlalchemy.sql.elements import False_
 
 from notifications.instants import Instant
 from notifications.tables import metadata as notifications_metadata
-from portal.store import bench_tables, call_tables, house_tables, keeping_tables, photo_tables  # noqa: F401 (their tables are part of the metadata)
+from portal.store import bench_tables, call_tables, house_tables, keeping_tables, photo_tables, question_tables  # noqa: F401 (their tables are part of the metadata)
 from portal.store.tables import metadata
 
 

@@ -82,7 +82,7 @@ def docket_state(token: str) -> ResponseReturnValue:
 @blueprint.post("/t/<token>/terms")
 def accept_terms(token: str) -> ResponseReturnValue:
     """The customer accepts the terms in the version that they read, by a press of the button."""
-    visit, contact = look_up(token).reader
+    visit, contact, _question = look_up(token).reader
     if contact and not contact.may_agree:
         abort(403)
     language, version = speaking().tag, typed("version")
@@ -103,7 +103,7 @@ def leads_nowhere(fault: NotFound) -> ResponseReturnValue:
 @blueprint.post("/t/<token>/again/<number>")
 def gone_wrong_again(token: str, number: str) -> ResponseReturnValue:
     """The customer says that a device has gone wrong again."""
-    visit, _contact = look_up(token).reader
+    visit = look_up(token).reader.visit
     found = find(connection(), number)
     if found.visit_id != visit.id:
         abort(404)
@@ -125,7 +125,7 @@ def is_over(fault: Renewed | Over) -> ResponseReturnValue:
 def docket_page(token: str, shown: Shown, answer: Answer | None = None) -> DocketPage:
     """Read and word what the page shows."""
     words, rules = speaking(), policy()
-    visit, contact = shown.reader
+    visit, contact, _question = shown.reader
     found = customer_page.following(connection(), visit.id, rules.terms.version if rules.terms else "")
     may_accept = contact is None or contact.may_agree
     return DocketPage(

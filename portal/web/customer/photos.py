@@ -16,7 +16,7 @@ from portal.web.request_context import connection
 @blueprint.get("/t/<token>/photos")
 def photos(token: str) -> ResponseReturnValue:
     """All photos of the visit that are for its customer."""
-    visit, _contact = look_up(token).reader
+    visit = look_up(token).reader.visit
     shown = [
         (ticket, [photo for photo in store.of_ticket(connection(), ticket.id) if photo.audience == "customer"])
         for ticket in tickets.of_visit(connection(), visit.id)
@@ -28,7 +28,7 @@ def photos(token: str) -> ResponseReturnValue:
 @blueprint.get("/t/<token>/photos/<ref>-<size>.jpg")
 def photo(token: str, ref: str, size: str) -> Response:
     """One photo, where it is this visit's and for its customer."""
-    visit, _contact = look_up(token).reader
+    visit = look_up(token).reader.visit
     if store.for_customer(connection(), visit.id, ref) is None:
         abort(404)
     return picture(ref, size)

@@ -78,6 +78,88 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_pauses")),
         sa.UniqueConstraint("visit_id", "kept", name=op.f("uq_pauses_visit_id_kept")),
     )
+    op.create_table(
+        "questions",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("ref", sa.String(length=10), nullable=False),
+        sa.Column("ticket_id", sa.Integer(), nullable=False),
+        sa.Column("kind", sa.String(length=10), nullable=False),
+        sa.Column("state", sa.String(length=30), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("offer", sa.JSON(), nullable=False),
+        sa.Column("answer_by", Instant(), nullable=False),
+        sa.Column("chosen", sa.String(length=10), nullable=True),
+        sa.Column("drafted_by", sa.Integer(), nullable=True),
+        sa.Column("made_at", Instant(), nullable=False),
+        sa.Column("put_at", Instant(), nullable=True),
+        sa.Column("settled_at", Instant(), nullable=True),
+        sa.Column("started_at", Instant(), nullable=True),
+        sa.Column("reminded_at", Instant(), nullable=True),
+        sa.Column("returned_with", sa.Text(), server_default="", nullable=False),
+        sa.CheckConstraint("kind IN ('estimate', 'extra')", name=op.f("ck_questions_kind")),
+        sa.CheckConstraint(
+            "state IN ('drafted', 'awaiting sign-off', 'put to the customer', 'agreed', 'declined', 'lapsed', 'withdrawn')",
+            name=op.f("ck_questions_state"),
+        ),
+        sa.ForeignKeyConstraint(["drafted_by"], ["staff.id"], name=op.f("fk_questions_drafted_by")),
+        sa.ForeignKeyConstraint(["ticket_id"], ["tickets.id"], name=op.f("fk_questions_ticket_id"), ondelete="CASCADE"),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_questions")),
+        sa.UniqueConstraint("ref", name=op.f("uq_questions_ref")),
+    )
+    with op.batch_alter_table("questions", schema=None) as batch_op:
+        batch_op.create_index(
+            "ix_questions_put",
+            ["answer_by"],
+            unique=False,
+            sqlite_where=sa.text("state = 'put to the customer'"),
+            postgresql_where=sa.text("state = 'put to the customer'"),
+        )
+        batch_op.create_index("ix_questions_ticket_id", ["ticket_id"], unique=False)
+
+    op.create_table(
+        "asked",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("ref", sa.String(length=10), nullable=False),
+        sa.Column("question_id", sa.Integer(), nullable=False),
+        sa.Column("contact_id", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(["contact_id"], ["contacts.id"], name=op.f("fk_asked_contact_id"), ondelete="CASCADE"),
+        sa.ForeignKeyConstraint(
+            ["question_id"], ["questions.id"], name=op.f("fk_asked_question_id"), ondelete="CASCADE"
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_asked")),
+        sa.UniqueConstraint("question_id", "contact_id", name=op.f("uq_asked_question_id_contact_id")),
+        sa.UniqueConstraint("ref", name=op.f("uq_asked_ref")),
+    )
+    op.create_table(
+        "challenges",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("ref", sa.String(length=10), nullable=False),
+        sa.Column("question_id", sa.Integer(), nullable=False),
+        sa.Column("made_at", Instant(), nullable=False),
+        sa.Column("tries", sa.Integer(), server_default="0", nullable=False),
+        sa.Column("used_at", Instant(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["question_id"], ["questions.id"], name=op.f("fk_challenges_question_id"), ondelete="CASCADE"
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_challenges")),
+        sa.UniqueConstraint("ref", name=op.f("uq_challenges_ref")),
+    )
+    op.create_table(
+        "proofs",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("ticket_id", sa.Integer(), nullable=False),
+        sa.Column("question_id", sa.Integer(), nullable=False),
+        sa.Column("place", sa.Integer(), nullable=False),
+        sa.Column("document", sa.Text(), nullable=False),
+        sa.Column("previous", sa.String(length=64), nullable=False),
+        sa.Column("digest", sa.String(length=64), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["question_id"], ["questions.id"], name=op.f("fk_proofs_question_id"), ondelete="CASCADE"
+        ),
+        sa.ForeignKeyConstraint(["ticket_id"], ["tickets.id"], name=op.f("fk_proofs_ticket_id"), ondelete="CASCADE"),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_proofs")),
+        sa.UniqueConstraint("ticket_id", "place", name=op.f("uq_proofs_ticket_id_place")),
+    )
     with op.batch_alter_table("contacts", schema=None) as batch_op:
         batch_op.add_column(sa.Column("channels", sa.JSON(none_as_null=True), nullable=True))
         batch_op.add_column(sa.Column("wants", sa.String(length=10), server_default="all", nullable=False))

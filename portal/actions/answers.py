@@ -1,0 +1,303 @@
+"""Answers to questions about money: yes or no, by page, telephone or counter; taken back; lapsed; each proven.
+
+A yes is an express one (Directive 2011/83/EU Art. 8(2), 22, 27), bound to the version that was shown. The proof holds the
+exact offer, what was answered, when and through what, and no contact data. Not legal advice.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any, Literal
+
+from sqlalchemy import Connection
+
+from portal.actions import tell
+from portal.actions.desk import CLOCK, CUSTOMER, By, Change, Desk, Outcome, Stale, change_ticket
+from portal.actions.questions import hold_events, must_win, of
+from portal.rules import questions as rules
+from portal.rules.money import to_minor
+from portal.rules.numbers import spoken
+from portal.rules.offers import to_data
+from portal.rules.policy import Policy
+from portal.rules.proof import prove
+from portal.rules.questions import Question, State
+from portal.rules.refusals import Refused, Unfit
+from portal.rules.sentences import say
+from portal.rules.stages import Event
+from portal.rules.text import line
+from portal.rules.tokens import new_ref
+from portal.store import questions, visits
+from portal.store.questions import Kept
+from portal.store.tickets import Ticket
+
+Through = Literal["question link", "own link", "docket link", "docket link and code", "telephone", "counter"]
+CODE_LASTS = timedelta(minutes=15)
+MOST_TRIES = 5  # of a six-digit code: the odds of a guess are 5 in 1,000,000
+RETRIES = 5  # of a customer's answer, when the bench does something else on the ticket at that moment
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a customer sends: the option agreed to (None: no), the version they read, the word they typed, the language.
+
+    `template` names the wording of the page that was shown.
+    """
+
+    version: int
+    language: str
+    option: str | None = None
+    word: str = ""
+    through: Through = "question link"
+    template: str = ""
+
+
+def answer(desk: Desk, number: str, ref: str, given: Answer, *, deed_key: str | None = None) -> Outcome:
+    """The customer answers. Raises Unfit (field "word"), or Refused with what was already decided."""
+
+    def decide(question: Question, now: datetime) -> Question:
+        if given.option is None:
+            return rules.decline(question, given.version, now)
+        return rules.agree(question, given.option, given.version, given.word, given.language, now)
+
+    return _with_retries(lambda: _settle(desk, CUSTOMER, number, ref, decide, given, deed_key=deed_key))
+
+
+def record(
+    desk: Desk,
+    by: By,
+    number: str,
+    ref: str,
+    option: str | None,
+    how: str,
+    who: str,
+    *,
+    seen: int | None = None,
+    deed_key: str | None = None,
+) -> Outcome:
+    """Staff write down an answer given by telephone or at the counter, and who gave it; the customer may object.
+
+    Raises Unfit without who said it, Refused as `answer` does.
+    """
+    if how not in ("telephone", "counter"):
+        raise Unfit("how", say("An answer is given by telephone or at the counter."))
+    said = line("who", say("Who said it"), who, required=True)
+    now = desk.clock.now()
+    with desk.reading() as connection:
+        kept = questions.by_ref(connection, ref)
+        language = desk.policy(connection).shop.languages[0]
+    given = Answer(kept.question.version if kept else 0, language, option, "", how)  # type: ignore[arg-type]
+
+    def decide(question: Question, now: datetime) -> Question:
+        if option is None:
+            return rules.decline(question, given.version, now)
+        return rules.agree(question, option, given.version, rules.YES["en"], "en", now)
+
+    return _settle(desk, by, number, ref, decide, given, text=said, seen=seen, deed_key=deed_key, at=now)
+
+
+def take_back(desk: Desk, number: str, ref: str, given: Answer, *, deed_key: str | None = None) -> Outcome:
+    """The customer takes a yes back. Raises Refused once the work has begun."""
+
+    def decide(question: Question, _now: datetime) -> Question:
+        return rules.take_back(question)
+
+    return _with_retries(
+        lambda: _settle(desk, CUSTOMER, number, ref, decide, given, name="yes_taken_back", deed_key=deed_key)
+    )
+
+
+def lapse(desk: Desk, now: datetime, most: int = 500) -> tuple[int, int]:
+    """Unanswered questions whose time has passed lapse: nothing is done, nothing charged. (looked at, lapsed)"""
+    with desk.reading() as connection:
+        due = questions.lapsing(connection, now, most)
+    lapsed = 0
+    for number, ref in due:
+        try:
+            _lapse(desk, number, ref, now)
+            lapsed += 1
+        except (Refused, Stale):  # answered at this very moment
+            continue
+    return len(due), lapsed
+
+
+def remind(desk: Desk, now: datetime, most: int = 500) -> tuple[int, int]:
+    """Remind of questions that nobody answered yet, once each: (looked at, reminded)."""
+    with desk.reading() as connection:
+        after = desk.policy(connection).approvals.remind_after_days
+        due = questions.to_remind(connection, now - timedelta(days=after), now, most) if after else []
+    reminded = 0
+    for _number, ref in due:
+        with desk.writing() as connection:
+            kept = questions.by_ref(connection, ref)
+            if kept and kept.question.state is State.PUT and questions.change(connection, kept, {"reminded_at": now}):
+                tell.question_reminder(connection, kept, now)
+                reminded += 1
+    return len(due), reminded
+
+
+def needs_code(policy: Policy, kept: Kept, through: Through) -> bool:
+    """Whether this way of coming asks for a code: the docket's link alone, above the policy's amount."""
+    return through == "docket link" and kept.offer.dearest() > to_minor(
+        policy.approvals.code_above, policy.shop.currency
+    )
+
+
+def send_code(desk: Desk, number: str, ref: str) -> None:
+    """Send a six-digit code to the contact on file. Raises Refused where nobody can be sent one."""
+    now = desk.clock.now()
+    with desk.writing() as connection:
+        kept = questions.by_ref(connection, ref)
+        if kept is None or kept.question.state is not State.PUT:
+            raise Refused(say("This question waits for no answer."))
+        newest = questions.challenge(connection, kept.id)
+        if newest and now - newest.made_at < timedelta(minutes=1):
+            raise Refused(say("A code was sent a moment ago. Please wait a minute before you ask for another."))
+        made = new_ref(desk.chooser)
+        questions.add_challenge(connection, kept.id, made, now)
+        if not tell.question_code(connection, kept, made, now + CODE_LASTS, now):
+            raise Refused(say("There is nobody on file whom a code could be sent to. Please ring the shop."))
+
+
+def check_code(desk: Desk, ref: str, typed: str) -> None:
+    """Use up the code of a question. The try is counted before it is looked at. Raises Unfit (field "code")."""
+    now = desk.clock.now()
+    wrong = Unfit("code", say("This is not the code, or its time is over. Type the newest one, or ask for another."))
+    with desk.writing() as connection:
+        kept = questions.by_ref(connection, ref)
+        newest = questions.challenge(connection, kept.id) if kept else None
+        counted = newest is not None and questions.count_try(connection, newest.id, MOST_TRIES)
+    if newest is None or not counted or now - newest.made_at > CODE_LASTS:
+        raise wrong
+    digits = "".join(letter for letter in typed if letter.isascii() and letter.isdigit())
+    if not hmac.compare_digest(digits.encode(), code_of(desk.links.secret, newest.ref).encode()):
+        raise wrong
+    with desk.writing() as connection:
+        if not questions.use_challenge(connection, newest.id, now, MOST_TRIES):
+            raise wrong
+
+
+def code_of(secret: bytes, challenge_ref: str) -> str:
+    """The six digits of a challenge: made from its id under the secret, stored nowhere."""
+    digest = hmac.digest(secret, f"benchwindow code|{challenge_ref}".encode(), hashlib.sha256)
+    return f"{int.from_bytes(digest, 'big') % 1_000_000:06}"
+
+
+def _settle(
+    desk: Desk,
+    by: By,
+    number: str,
+    ref: str,
+    decide_question: Callable[[Question, datetime], Question],
+    given: Answer,
+    *,
+    name: str = "",
+    text: str = "",
+    seen: int | None = None,
+    deed_key: str | None = None,
+    at: datetime | None = None,
+) -> Outcome:
+    now = at or desk.clock.now()
+
+    def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
+        kept = of(connection, ticket, ref)
+        after = decide_question(kept.question, now)
+        if after.chosen is not None:
+            kept.offer.option(after.chosen)  # an option that is not shown is refused
+
+        def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
+            _write(connection, ticket, kept, after, name or after.state.value, given, now)
+
+        event = Event(name or after.state.value, {"question": ref} | ({"option": after.chosen} if after.chosen else {}))
+        events = [event, *hold_events(ticket, connection, ref, after.state)]
+        return Change(events, text=text, audience="bench" if text else "customer", write=write)
+
+    def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
+        kept = questions.by_ref(connection, ref)
+        if kept:
+            tell.question_answered(connection, ticket, kept, now)
+
+    return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
+
+
+def _lapse(desk: Desk, number: str, ref: str, now: datetime) -> None:
+    def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
+        kept = of(connection, ticket, ref)
+        after = rules.lapse(kept.question, now)
+        if after is None:
+            raise Refused(say("This question has been answered already."))
+
+        def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
+            _write(connection, ticket, kept, after, "lapsed", None, now)
+
+        return Change(
+            [Event("lapsed", {"question": ref}), *hold_events(ticket, connection, ref, after.state)], write=write
+        )
+
+    def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
+        kept = questions.by_ref(connection, ref)
+        if kept:
+            tell.question_lapsed(connection, ticket, kept, now)
+
+    change_ticket(desk, CLOCK, number, decide, then=then)
+
+
+def _write(
+    connection: Connection,
+    ticket: Ticket,
+    kept: Kept,
+    after: Question,
+    answered: str,
+    given: Answer | None,
+    now: datetime,
+) -> None:
+    values: dict[str, object] = {"state": after.state.value, "chosen": after.chosen, "settled_at": now}
+    must_win(questions.change(connection, kept, values))
+    facts = _facts(ticket, kept, answered, after.chosen, given, now)
+    questions.keep_proof(connection, ticket.id, kept.id, prove(facts, questions.last_digest(connection, ticket.id)))
+
+
+def _facts(
+    ticket: Ticket, kept: Kept, answered: str, chosen: str | None, given: Answer | None, now: datetime
+) -> dict[str, Any]:
+    """What the proof says: all that was shown and answered, without a contact and without an address of any kind."""
+    option = kept.offer.option(chosen) if chosen else None
+    return {
+        "number": spoken(ticket.number),
+        "question": kept.ref,
+        "kind": kept.kind,
+        "version": kept.question.version,
+        "offer": to_data(kept.offer),
+        "answer": answered,
+        "option": chosen,
+        "total_minor": kept.offer.total(option).amounts.gross if option else None,
+        "tax_minor": kept.offer.total(option).amounts.tax if option else None,
+        "currency": kept.offer.terms.currency,
+        "language": given.language if given else None,
+        "word": given.word if given else None,
+        "through": given.through if given else None,
+        "template": given.template if given else None,
+        "at": now.isoformat(),
+    }
+
+
+def _with_retries(deed: Callable[[], Outcome]) -> Outcome:
+    """A customer's answer is bound to the question's version; what else happens on the ticket is no matter to it."""
+    for _try in range(RETRIES):
+        try:
+            return deed()
+        except Stale:
+            continue
+    return deed()
+
+
+def may_answer(connection: Connection, kept: Kept, visit_id: int, contact_ref: str | None, policy: Policy) -> bool:
+    """Whether whoever holds this link may answer: a contact who may agree, or the docket where the policy lets it."""
+    contacts = visits.contacts_of(connection, visit_id)
+    if contact_ref is not None:
+        return any(contact.ref == contact_ref and contact.may_agree for contact in contacts)
+    reachable = any(contact.may_agree and contact.reachable for contact in contacts)
+    return reachable or policy.approvals.docket_may_answer

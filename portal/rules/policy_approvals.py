@@ -1,0 +1,22 @@
+"""What the policy says of questions about money: who looks first, how an answer counts, how the shop reckons."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from pydantic import Field, StrictBool
+
+from portal.rules.money import Rounding
+from portal.rules.policy_base import Part
+
+
+class Approvals(Part):
+    """Amounts are in the shop's currency, tax included."""
+
+    sign_off_above: Decimal | None = Field(default=None, ge=0)  # the keeper looks first above it; None: never
+    code_above: Decimal = Field(default=Decimal(100), ge=0)  # from the docket's link alone, a code is asked above it
+    answer_within_days: int = Field(default=5, ge=1, le=60)  # then a question lapses: not done, not charged
+    remind_after_days: int = Field(default=2, ge=0, le=60)  # 0 for no reminder
+    docket_may_answer: StrictBool = False  # whoever holds the docket answers where no contact is on file
+    rounding: Rounding = Rounding.PER_LINE
+    prices_include_tax: StrictBool = True

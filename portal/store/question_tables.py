@@ -1,0 +1,73 @@
+"""Questions about money, who was asked, the codes that proved somebody, and the proof of each answer."""
+
+from __future__ import annotations
+
+from sqlalchemy import JSON, Column, ForeignKey, Index, Integer, String, Table, Text, UniqueConstraint
+
+from notifications.instants import Instant
+from portal.rules.questions import State
+from portal.store.tables import APPROVAL, NONE, RECORD, STAFF, TECHNICAL, metadata, one_of
+
+questions = Table(
+    "questions",
+    metadata,
+    Column("id", Integer, primary_key=True, info=NONE),
+    Column("ref", String(10), nullable=False, unique=True, info=TECHNICAL),
+    Column("ticket_id", Integer, ForeignKey("tickets.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    Column("kind", String(10), nullable=False, info=APPROVAL),
+    Column("state", String(30), nullable=False, info=APPROVAL),
+    Column("version", Integer, nullable=False, info=APPROVAL),
+    Column("offer", JSON, nullable=False, info=APPROVAL),
+    Column("answer_by", Instant, nullable=False, info=APPROVAL),
+    Column("chosen", String(10), info=APPROVAL),
+    Column("drafted_by", Integer, ForeignKey("staff.id"), info=STAFF),
+    Column("made_at", Instant, nullable=False, info=APPROVAL),
+    Column("put_at", Instant, info=APPROVAL),
+    Column("settled_at", Instant, info=APPROVAL),
+    Column("started_at", Instant, info=APPROVAL),  # when the work that was agreed to began
+    Column("reminded_at", Instant, info=APPROVAL),
+    Column("returned_with", Text, nullable=False, server_default="", info=RECORD),  # the keeper's note to the bench
+    one_of("kind", ("estimate", "extra")),
+    one_of("state", tuple(State)),
+    Index("ix_questions_ticket_id", "ticket_id"),
+)
+_PUT = questions.c.state == State.PUT.value
+# Serves the clock: what waits for an answer, the soonest first.
+Index("ix_questions_put", questions.c.answer_by, sqlite_where=_PUT, postgresql_where=_PUT)
+
+# One row for each contact that a question was put to: their link is for it alone and proves that they were reached.
+asked = Table(
+    "asked",
+    metadata,
+    Column("id", Integer, primary_key=True, info=NONE),
+    Column("ref", String(10), nullable=False, unique=True, info=TECHNICAL),
+    Column("question_id", Integer, ForeignKey("questions.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    Column("contact_id", Integer, ForeignKey("contacts.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    UniqueConstraint("question_id", "contact_id"),
+)
+
+# A six-digit code is made from the row's ref and the secret; only its tries are kept.
+challenges = Table(
+    "challenges",
+    metadata,
+    Column("id", Integer, primary_key=True, info=NONE),
+    Column("ref", String(10), nullable=False, unique=True, info=TECHNICAL),
+    Column("question_id", Integer, ForeignKey("questions.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    Column("made_at", Instant, nullable=False, info=TECHNICAL),
+    Column("tries", Integer, nullable=False, server_default="0", info=TECHNICAL),
+    Column("used_at", Instant, info=TECHNICAL),
+)
+
+# Chained within a ticket; the document holds no contact data.
+proofs = Table(
+    "proofs",
+    metadata,
+    Column("id", Integer, primary_key=True, info=NONE),
+    Column("ticket_id", Integer, ForeignKey("tickets.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    Column("question_id", Integer, ForeignKey("questions.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    Column("place", Integer, nullable=False, info=NONE),  # 1, 2, 3 … within its ticket
+    Column("document", Text, nullable=False, info=APPROVAL),
+    Column("previous", String(64), nullable=False, info=APPROVAL),
+    Column("digest", String(64), nullable=False, info=APPROVAL),
+    UniqueConstraint("ticket_id", "place"),
+)

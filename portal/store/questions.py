@@ -1,0 +1,280 @@
+"""Questions about money as rows: asked, answered, proven."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, bindparam, delete, func, insert, select, update
+
+from portal.rules.offers import from_data
+from portal.rules.proof import FIRST, Proof
+from portal.rules.questions import OPEN, Offer, Question, State
+from portal.store.question_tables import asked, challenges, proofs, questions
+from portal.store.tables import contacts, tickets
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A question with what the store knows of it beside its standing."""
+
+    id: int
+    ref: str
+    ticket_id: int
+    kind: str
+    question: Question
+    offer: Offer
+    drafted_by: int | None
+    made_at: datetime
+    put_at: datetime | None
+    settled_at: datetime | None
+    started_at: datetime | None
+    reminded_at: datetime | None
+    returned_with: str
+
+
+_COLUMNS = (
+    questions.c.id,
+    questions.c.ref,
+    questions.c.ticket_id,
+    questions.c.kind,
+    questions.c.state,
+    questions.c.version,
+    questions.c.answer_by,
+    questions.c.chosen,
+    questions.c.offer,
+    questions.c.drafted_by,
+    questions.c.made_at,
+    questions.c.put_at,
+    questions.c.settled_at,
+    questions.c.started_at,
+    questions.c.reminded_at,
+    questions.c.returned_with,
+)
+_BY_REF = select(*_COLUMNS).where(questions.c.ref == bindparam("wanted"))
+_OF_TICKET = select(*_COLUMNS).where(questions.c.ticket_id == bindparam("ticket_id")).order_by(questions.c.id)
+_STATES = select(questions.c.state).where(questions.c.ticket_id == bindparam("ticket_id"))
+_WAITING = (
+    select(*_COLUMNS, tickets.c.number, tickets.c.device)
+    .join(tickets, questions.c.ticket_id == tickets.c.id)
+    .where(questions.c.state == bindparam("state"), tickets.c.ending.is_(None))
+    .order_by(questions.c.answer_by)
+)
+_LAPSED = (
+    select(tickets.c.number, questions.c.ref)
+    .join(tickets, questions.c.ticket_id == tickets.c.id)
+    .where(questions.c.state == State.PUT.value, questions.c.answer_by <= bindparam("now"))
+    .order_by(questions.c.answer_by)
+    .limit(bindparam("most"))
+)
+_TO_REMIND = (
+    select(tickets.c.number, questions.c.ref)
+    .join(tickets, questions.c.ticket_id == tickets.c.id)
+    .where(
+        questions.c.state == State.PUT.value,
+        questions.c.put_at <= bindparam("before"),
+        questions.c.reminded_at.is_(None),
+        questions.c.answer_by > bindparam("now"),
+    )
+    .limit(bindparam("most"))
+)
+# The guard decides a race: of two deeds on one standing only one changes the row.
+_CHANGE = update(questions).where(
+    questions.c.id == bindparam("question_id"),
+    questions.c.state == bindparam("was"),
+    questions.c.version == bindparam("of_version"),
+)
+_READER = (
+    select(contacts.c.ref, questions.c.ref)
+    .select_from(asked.join(questions, asked.c.question_id == questions.c.id))
+    .join(contacts, asked.c.contact_id == contacts.c.id)
+    .where(asked.c.ref == bindparam("wanted"))
+)
+_ASKED = (
+    select(asked.c.ref)
+    .join(contacts, asked.c.contact_id == contacts.c.id)
+    .join(questions, asked.c.question_id == questions.c.id)
+    .where(questions.c.ref == bindparam("question"), contacts.c.ref == bindparam("contact"))
+)
+_CHAIN = (
+    select(proofs.c.document, proofs.c.previous, proofs.c.digest)
+    .where(proofs.c.ticket_id == bindparam("ticket_id"))
+    .order_by(proofs.c.place)
+)
+_LAST = select(func.coalesce(func.max(proofs.c.place), 0), func.max(proofs.c.place)).where(
+    proofs.c.ticket_id == bindparam("ticket_id")
+)
+_OF_QUESTION = (
+    select(proofs.c.document, proofs.c.previous, proofs.c.digest)
+    .join(questions, proofs.c.question_id == questions.c.id)
+    .where(questions.c.ref == bindparam("question"))
+    .order_by(proofs.c.place.desc())
+    .limit(1)
+)
+_NUMBERS = select(tickets.c.number).where(tickets.c.id.in_(select(proofs.c.ticket_id))).order_by(tickets.c.id)
+_NEWEST_CHALLENGE = (
+    select(challenges.c.id, challenges.c.ref, challenges.c.made_at, challenges.c.tries, challenges.c.used_at)
+    .where(challenges.c.question_id == bindparam("question_id"))
+    .order_by(challenges.c.id.desc())
+    .limit(1)
+)
+_TRY = update(challenges).where(
+    challenges.c.id == bindparam("challenge_id"), challenges.c.tries < bindparam("most"), challenges.c.used_at.is_(None)
+)
+_FORGET = delete(questions).where(
+    questions.c.ticket_id.in_(select(tickets.c.id).where(tickets.c.visit_id == bindparam("visit_id")))
+)
+
+
+def by_ref(connection: Connection, ref: str) -> Kept | None:
+    """The question with this public id, or None."""
+    row = connection.execute(_BY_REF, {"wanted": ref}).first()
+    return _kept(row) if row else None
+
+
+def of_ticket(connection: Connection, ticket_id: int) -> list[Kept]:
+    """A ticket's questions, the oldest first."""
+    return [_kept(row) for row in connection.execute(_OF_TICKET, {"ticket_id": ticket_id})]
+
+
+def agreed(connection: Connection, ticket_id: int) -> list[Kept]:
+    """What was agreed to: all that may be charged."""
+    return [each for each in of_ticket(connection, ticket_id) if each.question.state is State.AGREED]
+
+
+def settled(connection: Connection, ticket_id: int) -> bool:
+    """Whether no question waits for anybody: the gate asks."""
+    states = connection.execute(_STATES, {"ticket_id": ticket_id}).scalars().all()
+    return not any(State(state) in OPEN for state in states)
+
+
+def waiting(connection: Connection, state: State) -> list[tuple[Kept, str, str]]:
+    """Every question in a state whose device is here, with the ticket's number and device; the soonest first."""
+    rows = connection.execute(_WAITING, {"state": state.value})
+    return [(_kept(row[:-2]), row[-2], row[-1]) for row in rows]
+
+
+def lapsing(connection: Connection, now: datetime, most: int) -> list[tuple[str, str]]:
+    """(number, ref) of questions whose time to answer has passed."""
+    return [(number, ref) for number, ref in connection.execute(_LAPSED, {"now": now, "most": most})]
+
+
+def to_remind(connection: Connection, before: datetime, now: datetime, most: int) -> list[tuple[str, str]]:
+    """(number, ref) of questions put before a moment, not answered and not reminded of yet."""
+    values = {"before": before, "now": now, "most": most}
+    return [(number, ref) for number, ref in connection.execute(_TO_REMIND, values)]
+
+
+def add(connection: Connection, values: dict[str, object]) -> int:
+    """Insert a question and tell its id. `values` are the columns by name."""
+    key = connection.execute(insert(questions), values).inserted_primary_key
+    return int(key[0]) if key else 0
+
+
+def change(connection: Connection, kept: Kept, values: dict[str, object]) -> bool:
+    """Change a question that stands as it was read; False where somebody was faster, and nothing changed."""
+    guard = {"question_id": kept.id, "was": kept.question.state.value, "of_version": kept.question.version}
+    return connection.execute(_CHANGE.values(**values), guard).rowcount == 1
+
+
+def ask(connection: Connection, question_id: int, contact_id: int, ref: str) -> None:
+    """Write down that a question was put to a contact, whose link it becomes."""
+    connection.execute(insert(asked), {"ref": ref, "question_id": question_id, "contact_id": contact_id})
+
+
+def is_asked(connection: Connection, question_ref: str, contact_ref: str) -> str | None:
+    """The public id of a contact's own link to a question, or None where it was not put to them."""
+    values = {"question": question_ref, "contact": contact_ref}
+    ref: str | None = connection.execute(_ASKED, values).scalar_one_or_none()
+    return ref
+
+
+def reader(connection: Connection, ref: str) -> tuple[str, str] | None:
+    """Whom a question's link belongs to, and which question it is for: (contact's ref, question's ref)."""
+    row = connection.execute(_READER, {"wanted": ref}).first()
+    return (row[0], row[1]) if row else None
+
+
+def chain(connection: Connection, ticket_id: int) -> list[Proof]:
+    """A ticket's proofs in their order."""
+    return [Proof(*row) for row in connection.execute(_CHAIN, {"ticket_id": ticket_id})]
+
+
+def newest_proof(connection: Connection, question_ref: str) -> Proof | None:
+    """The newest proof of one question."""
+    row = connection.execute(_OF_QUESTION, {"question": question_ref}).first()
+    return Proof(*row) if row else None
+
+
+def last_digest(connection: Connection, ticket_id: int) -> str:
+    """What the ticket's next proof is chained to."""
+    found = chain(connection, ticket_id)
+    return found[-1].digest if found else FIRST
+
+
+def keep_proof(connection: Connection, ticket_id: int, question_id: int, proof: Proof) -> None:
+    """Append a proof; the unique place makes two at once impossible."""
+    place = connection.execute(_LAST, {"ticket_id": ticket_id}).first()
+    connection.execute(
+        insert(proofs),
+        {
+            "ticket_id": ticket_id,
+            "question_id": question_id,
+            "place": (place[0] if place else 0) + 1,
+            "document": proof.document,
+            "previous": proof.previous,
+            "digest": proof.digest,
+        },
+    )
+
+
+def proven_numbers(connection: Connection) -> Sequence[str]:
+    """The tickets that have proofs."""
+    return connection.execute(_NUMBERS).scalars().all()
+
+
+@dataclass(frozen=True)
+class Challenge:
+    """A code that was sent."""
+
+    id: int
+    ref: str
+    made_at: datetime
+    tries: int
+    used_at: datetime | None
+
+
+def challenge(connection: Connection, question_id: int) -> Challenge | None:
+    """The newest code of a question, or None."""
+    row = connection.execute(_NEWEST_CHALLENGE, {"question_id": question_id}).first()
+    return Challenge(*row) if row else None
+
+
+def add_challenge(connection: Connection, question_id: int, ref: str, now: datetime) -> None:
+    """Write down that a code is sent."""
+    connection.execute(insert(challenges), {"ref": ref, "question_id": question_id, "made_at": now})
+
+
+def count_try(connection: Connection, challenge_id: int, most: int) -> bool:
+    """Count a try. False where there were too many, or the code was used."""
+    values = {"challenge_id": challenge_id, "most": most}
+    return connection.execute(_TRY.values(tries=challenges.c.tries + 1), values).rowcount == 1
+
+
+def use_challenge(connection: Connection, challenge_id: int, now: datetime, most: int) -> bool:
+    """Use a code up. False where it was used, or tried too often."""
+    values = {"challenge_id": challenge_id, "most": most + 1}
+    return connection.execute(_TRY.values(used_at=now), values).rowcount == 1
+
+
+def forget(connection: Connection, visit_id: int) -> int:
+    """Erase a visit's questions with their proofs, and tell how many those were."""
+    return connection.execute(_FORGET, {"visit_id": visit_id}).rowcount
+
+
+def _kept(row: Any) -> Kept:
+    number, ref, ticket_id, kind, state, version, answer_by, chosen, offer, by, made, put, settled, started, *rest = row
+    question = Question(State(state), version, answer_by, chosen, work_started=started is not None)
+    return Kept(number, ref, ticket_id, kind, question, from_data(offer), by, made, put, settled, started, *rest)
