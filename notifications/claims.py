@@ -34,6 +34,7 @@ _COLUMNS = (
     outbox.c.made_at,
     outbox.c.attempts,
     outbox.c.unknowns,
+    outbox.c.handing_over_at,
     outbox.c.message_id,
 )
 
@@ -55,6 +56,7 @@ class Claimed:
     made_at: datetime
     attempts: int  # on this channel, this one counted
     unknowns: int  # earlier hand-overs that were never answered: the recipient may have it
+    handing_over_at: datetime | None  # the last time that a channel was handed it
     message_id: str
     ids: tuple[int, ...]
     lease: str
@@ -63,6 +65,11 @@ class Claimed:
     def via(self) -> str:
         """The channel that is tried now; "" when none is left."""
         return self.channels[self.channel] if self.channel < len(self.channels) else ""
+
+    @property
+    def was_tried(self) -> bool:
+        """Whether any channel was ever handed it."""
+        return self.handing_over_at is not None
 
     @property
     def has_more_channels(self) -> bool:

@@ -24,7 +24,7 @@ from notifications.letters import Compose, Due, Later, Letter, Unreachable, With
 
 log = logging.getLogger(__name__)
 
-FIRST_RETRY, LONGEST_RETRY = timedelta(minutes=10), timedelta(hours=4)  # greylisting wants a few minutes at least
+FIRST_RETRY, LONGEST_RETRY = timedelta(minutes=10), timedelta(hours=4)
 AGAIN_AFTER_UNKNOWN = timedelta(minutes=30)  # RFC 5321 4.5.4.1: at least half an hour
 SOONEST = timedelta(minutes=1)  # a "later" that is now would go round for ever
 Writing = Callable[[], AbstractContextManager[Connection]]
@@ -107,16 +107,16 @@ def _next(batch: Batch, wanted: bool) -> Claimed | None:
     return claimed
 
 
-def retry_after(attempts: int, jitter: Random) -> timedelta:
-    """How long to wait after so many tries: ten minutes, doubling to four hours, and up to a fifth more."""
-    plain: timedelta = min(FIRST_RETRY * (1 << min(attempts - 1, 10)), LONGEST_RETRY)
+def retry_after(attempts: int, jitter: Random, first: timedelta = FIRST_RETRY) -> timedelta:
+    """How long to wait after so many tries: the `first` wait, doubling to four hours, and up to a fifth more."""
+    plain: timedelta = min(first * (1 << min(attempts - 1, 10)), LONGEST_RETRY)
     return plain * jitter.uniform(1.0, 1.2)
 
 
 def _deliver(batch: Batch, claimed: Claimed, now: datetime) -> None:
     channel = batch.office.channels.get(claimed.via)
     if channel is None:
-        return _give_up(batch, claimed, now, f"there is no channel {claimed.via!r} here")
+        return _not_this_way(batch, claimed, now, f"there is no channel {claimed.via!r} here")
     if claimed.unknowns > channel.repeats:
         return _settle(
             batch, lambda c: claims.left_in_doubt(c, claimed, now, "nobody knows whether it arrived"), "failed"
@@ -132,10 +132,8 @@ def _deliver(batch: Batch, claimed: Claimed, now: datetime) -> None:
             return _hand_over(batch, claimed, composed)
         case Withdrawn(why):
             return _settle(batch, lambda c: claims.withdrawn(c, claimed, now, why))
-        case Unreachable(why) if not claimed.has_more_channels:
-            return _settle(batch, lambda c: claims.withdrawn(c, claimed, now, why))
         case Unreachable(why):
-            return _give_up(batch, claimed, now, why)
+            return _not_this_way(batch, claimed, now, why)
         case Later(until):
             return _later(batch, claimed, max(until, now + SOONEST), "", counts=False)
         case Exception():
@@ -165,7 +163,7 @@ def _composed(
 
 
 def _hand_over(batch: Batch, claimed: Claimed, letter: Letter) -> None:
-    office, now = batch.office, batch.office.clock.now()
+    office, now, channel = batch.office, batch.office.clock.now(), batch.office.channels[claimed.via]
     with office.writing() as connection:
         begun = claims.begin(connection, claimed, now, now + AGAIN_AFTER_UNKNOWN)
     if not begun:
@@ -175,7 +173,10 @@ def _hand_over(batch: Batch, claimed: Claimed, letter: Letter) -> None:
     try:
         batch.line(claimed.via).send(letter, claimed.message_id, now)
     except TryLater as fault:
-        return _later(batch, claimed, now + retry_after(claimed.attempts, office.jitter), fault.why, counts=True)
+        if claimed.attempts >= channel.most_attempts:
+            return _give_up(batch, claimed, now, fault.why)
+        again_at = now + retry_after(claimed.attempts, office.jitter, channel.first_retry)
+        return _later(batch, claimed, again_at, fault.why, counts=True)
     except ChannelDown as fault:
         batch.down.add(claimed.via)
         log.error("Channel %s does not work; its messages wait.", claimed.via)
@@ -197,6 +198,15 @@ def _line_broke(batch: Batch, claimed: Claimed, now: datetime, why: str) -> None
         again_at = now + AGAIN_AFTER_UNKNOWN
         return _settle(batch, lambda c: claims.unknown(c, claimed, again_at, why), "failed")
     return _settle(batch, lambda c: claims.left_in_doubt(c, claimed, now, why), "failed")
+
+
+def _not_this_way(batch: Batch, claimed: Claimed, now: datetime, why: str) -> None:
+    """Nobody can be reached by this channel: on to the next. With none left, it failed only where another was tried."""
+    if claimed.has_more_channels:
+        return _settle(batch, lambda c: claims.next_channel(c, claimed, now, why))
+    if claimed.was_tried:
+        return _give_up(batch, claimed, now, why)
+    return _settle(batch, lambda c: claims.withdrawn(c, claimed, now, why))
 
 
 def _give_up(batch: Batch, claimed: Claimed, now: datetime, why: str) -> None:

@@ -44,6 +44,7 @@ class Letter:
     language: str = "en"
     attachments: tuple[Attachment, ...] = ()
     headers: Mapping[str, str] = field(default_factory=dict, repr=False)
+    due: Due | None = None  # what it is about, for a channel that only notes it down
 
 
 @dataclass(frozen=True)

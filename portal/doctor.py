@@ -124,6 +124,19 @@ def _mail(house: Installation) -> Iterator[Finding]:
         yield Finding("mail", channel.describe())
 
 
+def _gateways(house: Installation) -> Iterator[Finding]:
+    channel = house.post_office.channels.get("sms")
+    if channel is None:
+        yield Finding("texts", "no gateway is set (BENCHWINDOW_GATEWAYS); nobody gets text messages")
+        return
+    try:
+        channel.check()
+    except Undelivered as fault:
+        yield Finding("texts", f"{fault.why}. Look at BENCHWINDOW_GATEWAYS.", must_be_mended=True)
+    else:
+        yield Finding("texts", channel.describe())
+
+
 def _clock(house: Installation) -> Iterator[Finding]:
     beats, now = house.sweeps.beats(), house.desk.clock.now()
     stale = stale_sweeps(house, beats, now)
@@ -172,6 +185,7 @@ _LOOKS: tuple[Callable[[Installation], Iterator[Finding]], ...] = (
     _storage,
     _photos,
     _mail,
+    _gateways,
     _clock,
     _policy,
     _messages,

@@ -38,6 +38,10 @@ TABLE: Mapping[str, tuple[str, str]] = {
         "",
         "an age recipient (age1…) that nightly archives are encrypted to; needs the extra `archive-encryption`",
     ),
+    "GATEWAYS": (
+        "",
+        "Apprise’s addresses for text messages, {to} where the number goes, spaces between them; empty for none",
+    ),
     "PROXIES": ("0", "how many trusted proxies stand in front of the site; 0 for none"),
 }
 
@@ -67,6 +71,7 @@ class Settings:
     secret_key: str = field(repr=False)
     mail_url: str = field(repr=False)
     mail_from: str
+    gateways: str = field(repr=False)
     archive_days: int
     archive_for: str
     proxies: int
@@ -134,6 +139,7 @@ def read(environment: Mapping[str, str], data: Path | None = None) -> Settings:
         secret_key=values["SECRET_KEY"],
         mail_url=values["MAIL_URL"],
         mail_from=values["MAIL_FROM"],
+        gateways=values["GATEWAYS"],
         archive_days=_count("ARCHIVE_DAYS", values["ARCHIVE_DAYS"], most=400),
         archive_for=values["ARCHIVE_FOR"],
         proxies=_count("PROXIES", values["PROXIES"], most=10),

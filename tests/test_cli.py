@@ -426,6 +426,25 @@ def test_doctor_says_when_the_mail_server_is_not_there(shop: Run, monkeypatch: p
     assert re.search(r"MEND +mail: .*cannot be reached", out)
 
 
+def test_doctor_says_when_a_gateway_cannot_be_read(shop: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(PREFIX + "GATEWAYS", "nonsense://secret@example.org/{to}")
+
+    status, out, _err = shop("doctor")
+
+    assert status == 1
+    assert re.search(r"MEND +texts: address 1 of the gateways cannot be read.*GATEWAYS", out)
+    assert "secret@" not in out
+
+
+def test_doctor_says_when_a_gateway_has_no_place_for_the_number(shop: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(PREFIX + "GATEWAYS", "json://example.org/send")
+
+    status, out, _err = shop("doctor")
+
+    assert status == 1
+    assert re.search(r"MEND +settings: BENCHWINDOW_GATEWAYS .*\{to\}", out)
+
+
 def test_doctor_says_when_the_clock_stands_still(shop: Run, tmp_path: Path) -> None:
     list(open_installation(tmp_path / "shop", clock=FixedClock(datetime(2026, 1, 5, 9, tzinfo=UTC))).sweep())
 

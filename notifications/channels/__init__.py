@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from contextlib import AbstractContextManager
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Protocol
 
 from notifications.letters import Letter
@@ -56,6 +56,10 @@ class Channel(Protocol):
     @property
     def repeats(self) -> int:
         """How often a letter is handed over again that may have arrived: 0 where a repeat costs money."""
+
+    @property
+    def first_retry(self) -> timedelta:
+        """How long to wait after the first try that failed; each further wait is twice as long, up to four hours."""
 
     def line(self) -> AbstractContextManager[Line]:
         """Open a line. Nothing is connected before the first letter."""

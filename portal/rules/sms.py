@@ -68,8 +68,8 @@ def cost(text: str) -> Cost:
 def plain(text: str) -> str:
     """The text in the 7-bit alphabet where that says the same: typographic signs made plain, accents it lacks dropped.
 
-    A text that does not fit even then (another script, an emoji), or costs no less, stays as it is: the accents would be
-    lost for nothing.
+    A text that does not fit even then (another script, an emoji), or would cost more, stays as it is: its accents would
+    be lost for nothing.
     """
     plainer = "".join(_in_alphabet(letter) for letter in text.translate(_PLAINER))
     return plainer if _fits(plainer) and cost(plainer).segments <= cost(text).segments else text

@@ -152,6 +152,17 @@ def test_a_recipient_without_an_address_for_the_channel_is_reached_by_the_next(o
     assert (pigeon.got, mail.got, office.row().state) == ([], [], "withdrawn")
 
 
+def test_a_recipient_refused_by_one_channel_and_without_an_address_for_the_other_could_not_be_reached(
+    office: Office, mail: ScriptedChannel
+):
+    office.put("a note", channels=("mail", "pigeon"))
+    mail.answers = [Hopeless("550 no such mailbox")]
+
+    office.send()
+
+    assert office.row().state == "failed"
+
+
 def test_a_channel_gives_up_after_its_own_number_of_tries(office: Office, mail: ScriptedChannel):
     mail.most_attempts = 3
     mail.answers = [TryLater("busy")] * 10

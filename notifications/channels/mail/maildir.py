@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 from notifications.channels import TryLater
-from notifications.channels.mail.message import MOST_ATTEMPTS, REPEATS, mail
+from notifications.channels.mail.message import FIRST_RETRY, MOST_ATTEMPTS, REPEATS, mail
 from notifications.letters import Letter
 
 
@@ -18,6 +18,7 @@ class MaildirChannel:
 
     most_attempts = MOST_ATTEMPTS
     repeats = REPEATS
+    first_retry = FIRST_RETRY
 
     def __init__(self, folder: Path, domain: str) -> None:
         self.folder = folder

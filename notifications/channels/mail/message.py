@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import datetime
+from datetime import datetime, timedelta
 from email.errors import HeaderParseError
 from email.headerregistry import Address
 from email.message import EmailMessage
@@ -17,6 +17,7 @@ from notifications.letters import Letter
 
 MOST_ATTEMPTS = 40  # more than four days of retries make; only a message that kills its sender comes so far
 REPEATS = 1
+FIRST_RETRY = timedelta(minutes=10)  # greylisting wants a few minutes at least
 _UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
 _FORM = SMTP.clone(max_line_length=76)  # RFC 5322 2.1.1: lines should have at most 78 characters
 _FORM_UTF8 = SMTPUTF8.clone(max_line_length=76)  # RFC 6532, only where an address needs it

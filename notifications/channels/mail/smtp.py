@@ -17,7 +17,7 @@ from datetime import datetime
 from email.message import EmailMessage
 
 from notifications.channels import ChannelDown, Hopeless, LineBroke, TryLater
-from notifications.channels.mail.message import MOST_ATTEMPTS, REPEATS, mail
+from notifications.channels.mail.message import FIRST_RETRY, MOST_ATTEMPTS, REPEATS, mail
 from notifications.letters import Letter
 
 CONNECT_SECONDS = 30.0
@@ -55,6 +55,7 @@ class SmtpChannel:
 
     most_attempts = MOST_ATTEMPTS
     repeats = REPEATS
+    first_retry = FIRST_RETRY
 
     def __init__(self, server: SmtpServer, domain: str, *, answer_seconds: float = ANSWER_SECONDS) -> None:
         self.server = server
