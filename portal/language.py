@@ -80,6 +80,10 @@ class Language:
         """How long it was, roughly: “3 days”."""
         return dates.format_timedelta(end - start, threshold=1.2, locale=self.locale)
 
+    def decimal(self, number: Decimal) -> str:
+        """A number without needless zeros: 1.50 → “1.5”, in German “1,5”."""
+        return numbers.format_decimal(number.normalize(), locale=self.locale)
+
     def money(self, minor: int, currency: str) -> str:
         """Minor units as money: 4850 GBP → “£48.50”."""
         amount = Decimal(minor).scaleb(-numbers.get_currency_precision(currency))

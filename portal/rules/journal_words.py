@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
+from portal.rules.messages import WANTS_WORDS, Wants
 from portal.rules.parts import CUSTOMER_DELIVERY_WORDS, DELIVERIES, DELIVERY_WORDS, ORIGIN_WORDS, Origin, State
 from portal.rules.policy import Policy
 from portal.rules.sentences import Sentence, say
@@ -25,6 +26,8 @@ _BENCH: Mapping[str, Sentence] = {
     "reopened": say("Handover undone"),
     "link_renewed": say("Link renewed"),
     "contact_changed": say("Contact changed"),
+    "chose_messages": say("The customer chose which messages to get: {wants}"),
+    "stopped_reminders": say("The customer stopped reminders"),
     "shelved": say("Place, date or express changed"),
     "recorded": say("Condition on arrival recorded, version {version}"),
     "made_safe": say("Damaged battery dealt with"),
@@ -69,6 +72,8 @@ _CUSTOMER: Mapping[str, Sentence] = {
     "held": say("{hold}"),
     "released": say("We are going on."),
     "noted": say("From the shop:"),
+    "question_drafted": say("We asked you about more work."),
+    "question_put": say("We asked you about more work."),
     "question_signed_off": say("We asked you about more work."),
     "question_withdrawn": say("We took our question back. Nothing is done or charged for it."),
     "agreed": say("You agreed."),
@@ -149,6 +154,8 @@ def _facts(
         stage = policy.stage(data["stage"])
         facts["stage"] = stage.label if stage else data["stage"]
         facts["sentence"] = stage.sentence if stage else data["stage"]
+    if "wants" in data:
+        facts["wants"] = WANTS_WORDS[Wants(data["wants"])]
     if "hold" in data:
         facts["hold"] = holds[Hold(data["hold"])]
     if "ending" in data:

@@ -55,6 +55,12 @@ _COLUMNS = (
 )
 _BY_REF = select(*_COLUMNS).where(questions.c.ref == bindparam("wanted"))
 _OF_TICKET = select(*_COLUMNS).where(questions.c.ticket_id == bindparam("ticket_id")).order_by(questions.c.id)
+_OF_VISIT = (
+    select(*_COLUMNS, tickets.c.number)
+    .join(tickets, questions.c.ticket_id == tickets.c.id)
+    .where(tickets.c.visit_id == bindparam("visit_id"))
+    .order_by(questions.c.id)
+)
 _STATES = select(questions.c.state).where(questions.c.ticket_id == bindparam("ticket_id"))
 _WAITING = (
     select(*_COLUMNS, tickets.c.number, tickets.c.device)
@@ -137,6 +143,12 @@ def by_ref(connection: Connection, ref: str) -> Kept | None:
 def of_ticket(connection: Connection, ticket_id: int) -> list[Kept]:
     """A ticket's questions, the oldest first."""
     return [_kept(row) for row in connection.execute(_OF_TICKET, {"ticket_id": ticket_id})]
+
+
+def of_visit(connection: Connection, visit_id: int) -> list[tuple[Kept, str]]:
+    """A visit's questions with the numbers of their tickets, the oldest first."""
+    rows = connection.execute(_OF_VISIT, {"visit_id": visit_id})
+    return [(_kept(row[:-1]), row[-1]) for row in rows]
 
 
 def agreed(connection: Connection, ticket_id: int) -> list[Kept]:

@@ -124,6 +124,7 @@ contacts = Table(
     # What they chose on their page: channels in order (NULL: the shop's), and "all", "few" or "none" of the messages.
     Column("channels", JSON(none_as_null=True), info=CONTACT),
     Column("wants", String(10), nullable=False, server_default="all", info=CONTACT),
+    Column("no_reminders", Boolean, nullable=False, server_default=false(), info=CONTACT),
     UniqueConstraint("visit_id", "role"),
     one_of("role", ("owner", "second")),
 )

@@ -43,6 +43,7 @@ class Contact:
     link_version: int
     channels: Sequence[str] | None  # in the order they chose; None for the shop's
     wants: str  # "all", "few" (only what is asked, and that it is ready) or "none" of the messages
+    no_reminders: bool
 
     @property
     def reachable(self) -> bool:
@@ -74,6 +75,7 @@ _CONTACT = (
     contacts.c.link_version,
     contacts.c.channels,
     contacts.c.wants,
+    contacts.c.no_reminders,
 )
 _VISIT_BY_REF = select(*_VISIT).where(visits.c.ref == bindparam("ref"))
 _VISIT_BY_ID = select(*_VISIT).where(visits.c.id == bindparam("visit_id"))
@@ -102,6 +104,7 @@ _RENEW_DOCKET = (
     .where(visits.c.id == bindparam("visit_id"))
     .values(docket_version=visits.c.docket_version + 1, revision=visits.c.revision + 1)
 )
+_LANGUAGE = update(visits).where(visits.c.id == bindparam("visit_id")).values(language=bindparam("tag"))
 _ONE_CONTACT = update(contacts).where(contacts.c.id == bindparam("contact_id"))
 _RENEW_CONTACT = (
     update(contacts).where(contacts.c.id == bindparam("contact_id")).values(link_version=contacts.c.link_version + 1)
@@ -157,6 +160,11 @@ def add_contact(connection: Connection, values: dict[str, object]) -> int:
 def change_contact(connection: Connection, contact_id: int, values: dict[str, object]) -> None:
     """Write what is known of a contact anew; `values` are the columns by name."""
     connection.execute(_ONE_CONTACT.values(**values), {"contact_id": contact_id})
+
+
+def write_in(connection: Connection, visit_id: int, language: str) -> None:
+    """Write to a visit's contacts in this language from now on."""
+    connection.execute(_LANGUAGE, {"visit_id": visit_id, "tag": language})
 
 
 def touch(connection: Connection, visit_id: int) -> None:

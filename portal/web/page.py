@@ -57,6 +57,8 @@ def add_to_templates(app: Flask) -> None:
         say=lambda sentence: speaking().say(sentence),
         words=lambda texts: speaking().words(texts),
         moment=lambda at: speaking().moment(at),
+        money=lambda minor, currency: speaking().money(minor, currency),
+        decimal=lambda number: speaking().decimal(number),
         day=lambda day: speaking().day(day),
         since=since,
         lately=lately,

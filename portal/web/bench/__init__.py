@@ -16,6 +16,7 @@ from portal.web.bench import (  # noqa: E402
     listing,  # noqa: F401
     parts,  # noqa: F401
     photos,  # noqa: F401
+    questions,  # noqa: F401
     receive,  # noqa: F401
     record,  # noqa: F401
     sheet,  # noqa: F401

@@ -18,4 +18,4 @@ from portal.web.customer.languages import choices, privacy_link  # noqa: E402
 
 blueprint.context_processor(lambda: {"choices": choices, "privacy_link": privacy_link})
 
-from portal.web.customer import docket, front, parcels, photos, privacy, record, report  # noqa: E402, F401 (they add their routes)
+from portal.web.customer import docket, front, messages, parcels, photos, privacy, question, record, report  # noqa: E402, F401 (they add their routes)

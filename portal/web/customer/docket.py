@@ -17,11 +17,14 @@ from portal import resources
 from portal.actions import handover, terms
 from portal.actions.desk import CUSTOMER, NotFound, find
 from portal.actions.links import Over, Reader, Renewed, resolve_page
+from portal.rules.numbers import spoken
+from portal.rules.questions import STATE_WORDS, State
 from portal.rules.sentences import Sentence
-from portal.store import customer_page
+from portal.store import customer_page, questions
+from portal.store.customer_page import Followed
 from portal.web.customer import blueprint
 from portal.web.customer.hours import OpeningHours, opening_hours
-from portal.web.customer.languages import choose
+from portal.web.customer.languages import asked, choose
 from portal.web.customer.sheet import Device, TermsShown, device, terms_shown
 from portal.web.forms import Answer, attempt, typed
 from portal.web.request_context import connection, desk, policy, refresh, speaking, use_policy
@@ -35,6 +38,15 @@ class Shown(NamedTuple):
     validator: str
 
 
+class Asked(NamedTuple):
+    """A question about money: its address, the repair it is about, whether it waits, and where it stands."""
+
+    address: str
+    number: str
+    waits: bool
+    says: str
+
+
 @dataclass(frozen=True)
 class DocketPage:
     """All that the customer's page shows."""
@@ -42,6 +54,8 @@ class DocketPage:
     devices: Sequence[Device]  # in the order they were handed in
     hours: OpeningHours
     terms: TermsShown | None
+    questions: Sequence[Asked]  # about money, the newest first
+    may_choose_messages: bool  # the reader's own link, and not the docket's
     answer: Answer  # what came of the form just sent
     address: str  # the page's own path
     chosen: str  # the query that keeps a chosen language, or ""
@@ -65,8 +79,10 @@ class DocketPage:
 
 @blueprint.get("/t/<token>")
 def docket(token: str) -> ResponseReturnValue:
-    """The customer's page."""
+    """The customer's page; a question's own link leads to the question first."""
     shown = look_up(token)
+    if shown.reader.question and "all" not in request.args:
+        return redirect(url_for("customer.question", token=token, ref=shown.reader.question, lang=asked()), 303)
     return _answer(shown, render_template("customer/docket.html", page=docket_page(token, shown)))
 
 
@@ -132,11 +148,30 @@ def docket_page(token: str, shown: Shown, answer: Answer | None = None) -> Docke
         devices=[device(ticket, rules, words, shown.today) for ticket in found.tickets],
         hours=opening_hours(rules, shown.today, words),
         terms=terms_shown(rules.terms, found.terms_accepted_at, may_accept, words),
+        may_choose_messages=contact is not None,
+        questions=_questions(token, visit.id, found.tickets),
         answer=answer or Answer(),
         address=url_for("customer.docket", token=token),
         chosen=f"?lang={words.tag}" if "lang" in request.args else "",
         validator=shown.validator,
     )
+
+
+def _questions(token: str, visit_id: int, followed: Sequence[Followed]) -> list[Asked]:
+    """Questions about money, read only where the journal tells of any."""
+    if not any("question" in entry.data for ticket in followed for entry in ticket.journal):
+        return []
+    found = questions.of_visit(connection(), visit_id)
+    return [
+        Asked(
+            url_for("customer.question", token=token, ref=kept.ref, lang=request.args.get("lang")),
+            spoken(number),
+            kept.question.state is State.PUT,
+            speaking().say(STATE_WORDS[kept.question.state]),
+        )
+        for kept, number in reversed(found)
+        if kept.put_at is not None
+    ]
 
 
 def look_up(token: str) -> Shown:

@@ -45,7 +45,12 @@ def privacy_link() -> str:
 
 def choices() -> Sequence[Choice]:
     """The shop's other languages."""
-    return [choice for choice in _named(tuple(policy().shop.languages)) if choice.tag != speaking().tag]
+    return [choice for choice in all_choices() if choice.tag != speaking().tag]
+
+
+def all_choices() -> Sequence[Choice]:
+    """The shop's languages."""
+    return _named(tuple(policy().shop.languages))
 
 
 @cache

@@ -163,6 +163,7 @@ def upgrade() -> None:
     with op.batch_alter_table("contacts", schema=None) as batch_op:
         batch_op.add_column(sa.Column("channels", sa.JSON(none_as_null=True), nullable=True))
         batch_op.add_column(sa.Column("wants", sa.String(length=10), server_default="all", nullable=False))
+        batch_op.add_column(sa.Column("no_reminders", sa.Boolean(), server_default=sa.false(), nullable=False))
 
     with op.batch_alter_table("outbox", schema=None) as batch_op:
         batch_op.add_column(sa.Column("emptied_at", Instant(), nullable=True))

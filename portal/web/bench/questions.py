@@ -1,0 +1,131 @@
+"""`/bench/<number>/questions`: the price for a repair and more work found: drafted, put, answered, begun."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from flask import render_template, request
+from flask.typing import ResponseReturnValue
+
+from portal.actions import answers
+from portal.actions import questions as deeds
+from portal.actions.desk import By, Desk, Outcome, find
+from portal.rules.offers import TypedOffer
+from portal.rules.questions import OPEN, STATE_WORDS, State
+from portal.store import questions as store
+from portal.store.tickets import Ticket
+from portal.web import offers
+from portal.web.bench import blueprint
+from portal.web.bench.doing import do, told
+from portal.web.forms import Answer, DeedForm, Filled, new_deed_key, typed
+from portal.web.request_context import connection, policy
+
+
+@blueprint.get("/<number>/questions")
+def questions(number: str) -> ResponseReturnValue:
+    """What was asked, and the form for something new."""
+    return questions_page(find(connection(), number))
+
+
+@blueprint.post("/<number>/questions")
+def ask_customer(number: str) -> ResponseReturnValue:
+    """Write a question: as a draft, or put at once."""
+    offer, kind, at_once = offers.from_form(), typed("kind") or "extra", typed("how") != "draft"
+
+    def deed(desk: Desk, by: By, number: str, *, seen: int | None, deed_key: str | None) -> Outcome:
+        asked = deeds.draft(desk, by, number, offer, kind=kind, put_at_once=at_once, seen=seen, deed_key=deed_key)
+        return asked.outcome
+
+    return do(number, "ask", deed, questions_page, ".questions")
+
+
+@blueprint.get("/<number>/questions/<ref>")
+def question(number: str, ref: str) -> ResponseReturnValue:
+    """One question, to be changed."""
+    found = find(connection(), number)
+    return question_page(found, ref, Answer())
+
+
+@blueprint.post("/<number>/questions/<ref>/change")
+def change_question(number: str, ref: str) -> ResponseReturnValue:
+    """Change what is asked; what was put already is asked anew."""
+    deed = partial(deeds.change, ref=ref, typed=offers.from_form())
+
+    def again(found: Ticket, answer: Answer, _form: str) -> ResponseReturnValue:
+        return question_page(found, ref, answer)
+
+    return do(number, "change-question", deed, again, ".questions")
+
+
+@blueprint.post("/<number>/questions/<ref>/put")
+def put_question(number: str, ref: str) -> ResponseReturnValue:
+    """Put a draft to the customer, or to the keeper first."""
+    return do(number, "put", partial(deeds.put, ref=ref), questions_page, ".questions")
+
+
+@blueprint.post("/<number>/questions/<ref>/withdraw")
+def withdraw_question(number: str, ref: str) -> ResponseReturnValue:
+    """Take a question back."""
+    return do(number, "withdraw", partial(deeds.withdraw, ref=ref), questions_page, ".questions")
+
+
+@blueprint.post("/<number>/questions/<ref>/begin")
+def begin_agreed(number: str, ref: str) -> ResponseReturnValue:
+    """The work that was agreed to begins."""
+    return do(number, "begin", partial(deeds.start_work, ref=ref), questions_page, ".questions")
+
+
+@blueprint.post("/<number>/questions/<ref>/said")
+def record_answer(number: str, ref: str) -> ResponseReturnValue:
+    """Write down what the customer said by telephone or at the counter."""
+    option = typed("option") or None
+    deed = partial(answers.record, ref=ref, option=option, how=typed("by_way"), who=typed("who"))
+    return do(number, f"said-{ref}", deed, questions_page, ".questions")
+
+
+def questions_page(found: Ticket, answer: Answer | None = None, form: str = "") -> ResponseReturnValue:
+    """The page, after a refused form with everything typed still in it."""
+    answer = answer or Answer()
+    new = offers.from_form() if form == "ask" else TypedOffer()
+    text = render_template(
+        "bench/questions.html",
+        ticket=found,
+        asked=[(kept, offers.options(kept.offer)) for kept in reversed(store.of_ticket(connection(), found.id))],
+        rows=offers.rows(new),
+        new=new,
+        currency=policy().shop.currency,
+        inclusive=policy().approvals.prices_include_tax or policy().shop.tax_percent is None,
+        State=State,
+        OPEN=OPEN,
+        state_words=STATE_WORDS,
+        answer=answer,
+        ask_answer=answer if form == "ask" else Answer(),
+        form=form,
+        meanwhile=told(answer.meanwhile),
+        typed=Filled(request.form),
+        csrf=DeedForm(),
+        deed_key=new_deed_key(),
+        done=request.args.get("done", ""),
+    )
+    return text, answer.status
+
+
+def question_page(found: Ticket, ref: str, answer: Answer) -> ResponseReturnValue:
+    """One question's form."""
+    kept = deeds.of(connection(), found, ref)
+    shown = offers.from_form() if request.method == "POST" else offers.as_typed(kept)
+    text = render_template(
+        "bench/question.html",
+        ticket=found,
+        kept=kept,
+        rows=offers.rows(shown),
+        new=shown,
+        currency=policy().shop.currency,
+        inclusive=kept.offer.terms.prices_include_tax or policy().shop.tax_percent is None,
+        answer=answer,
+        meanwhile=told(answer.meanwhile),
+        csrf=DeedForm(),
+        deed_key=new_deed_key(),
+        State=State,
+    )
+    return text, answer.status

@@ -1,0 +1,110 @@
+"""`/shop/questions`: the keeper looks at questions about money first, mends them, and sends or returns them."""
+
+from __future__ import annotations
+
+from flask import abort, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from portal.actions import questions as deeds
+from portal.actions.desk import NotFound
+from portal.rules.questions import STATE_WORDS, State
+from portal.rules.refusals import Refused
+from portal.rules.sentences import say
+from portal.store import photos, tickets
+from portal.store import questions as store
+from portal.store.questions import Kept
+from portal.store.tickets import Ticket
+from portal.web import guard, offers
+from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
+from portal.web.request_context import connection, desk, policy, refresh
+from portal.web.shop import blueprint
+
+MOST_PHOTOS = 6
+
+
+@blueprint.get("/questions")
+def questions() -> ResponseReturnValue:
+    """What waits for the keeper."""
+    waiting = store.waiting(connection(), State.AWAITING)
+    return render_template("shop/questions.html", waiting=waiting, currency=policy().shop.currency)
+
+
+@blueprint.get("/questions/<ref>")
+def sign_off(ref: str) -> ResponseReturnValue:
+    """One question, ready to be sent with one press."""
+    kept, ticket = _found(ref)
+    return _page(kept, ticket, Answer())
+
+
+@blueprint.post("/questions/<ref>/send")
+def send_question(ref: str) -> ResponseReturnValue:
+    """Send it as it was read, or changed."""
+    version = typed("version")
+
+    def deed(kept: Kept, ticket: Ticket, key: str | None) -> None:
+        read = int(version) if version.isdecimal() and len(version) < 6 else 0
+        if typed("how") == "changed":
+            if kept.question.version != read:
+                raise Refused(say("The question was changed meanwhile. Please look again before you send it."))
+            deeds.change(desk(), guard.me().by, ticket.number, ref, offers.from_form(), deed_key=key)
+            if _found(ref, anew=True)[0].question.state is State.PUT:
+                return
+            read, key = read + 1, None
+        deeds.sign_off(desk(), guard.me().by, ticket.number, ref, read, deed_key=key)
+
+    return _do(ref, deed)
+
+
+@blueprint.post("/questions/<ref>/return")
+def return_question(ref: str) -> ResponseReturnValue:
+    """Send it back to the bench with a note."""
+
+    def deed(_kept: Kept, ticket: Ticket, key: str | None) -> None:
+        deeds.return_to_bench(desk(), guard.me().by, ticket.number, ref, typed("note"), deed_key=key)
+
+    return _do(ref, deed)
+
+
+def _do(ref: str, deed) -> ResponseReturnValue:  # type: ignore[no-untyped-def]
+    form = DeedForm()
+    if not form.validate():
+        abort(400)
+    kept, ticket = _found(ref)
+    answer = attempt(lambda: deed(kept, ticket, form.key()))
+    if answer.done:
+        return redirect(url_for("shop.questions", done=1), 303)
+    refresh()
+    kept, ticket = _found(ref)
+    return _page(kept, ticket, answer)
+
+
+def _found(ref: str, *, anew: bool = False) -> tuple[Kept, Ticket]:
+    if anew:
+        refresh()
+    kept = store.by_ref(connection(), ref)
+    ticket = tickets.by_id(connection(), kept.ticket_id) if kept else None
+    if kept is None or ticket is None:
+        raise NotFound(say("There is no such question."))
+    return kept, ticket
+
+
+def _page(kept: Kept, ticket: Ticket, answer: Answer) -> ResponseReturnValue:
+    shown = offers.from_form() if typed("how") == "changed" else offers.as_typed(kept)
+    text = render_template(
+        "shop/question.html",
+        kept=kept,
+        ticket=ticket,
+        options=offers.options(kept.offer),
+        rows=offers.rows(shown),
+        new=shown,
+        photos=photos.of_ticket(connection(), ticket.id)[-MOST_PHOTOS:],
+        currency=policy().shop.currency,
+        inclusive=kept.offer.terms.prices_include_tax or policy().shop.tax_percent is None,
+        waits=kept.question.state is State.AWAITING,
+        says=STATE_WORDS[kept.question.state],
+        answer=answer,
+        typed=Filled(request.form),
+        csrf=DeedForm(),
+        deed_key=new_deed_key(),
+    )
+    return text, answer.status
