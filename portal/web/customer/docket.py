@@ -73,8 +73,9 @@ class DocketPage:
 
     @property
     def asking(self) -> Sequence[Device]:
-        """The devices that wait for their owner."""
-        return [each for each in self.devices if each.asks]
+        """The devices that wait for their owner with no question that says what for."""
+        asked = {question.number for question in self.questions if question.waits}
+        return [each for each in self.devices if each.asks and each.number not in asked]
 
 
 @blueprint.get("/t/<token>")
