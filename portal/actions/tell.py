@@ -16,7 +16,7 @@ from notifications import outbox
 from notifications.outbox import LIFE, Message
 from portal.actions.desk import policy_in_force
 from portal.rules.collection import Waiting
-from portal.rules.messages import Channel, MessageKind, kind_of
+from portal.rules.messages import Channel, MessageKind, Wants, kind_of
 from portal.rules.policy import Policy
 from portal.rules.quiet import may_go_from
 from portal.store import people, tickets, visits
@@ -131,7 +131,7 @@ def may_agree(connection: Connection, visit_id: int) -> list[Contact]:
     return [
         contact
         for contact in visits.contacts_of(connection, visit_id)
-        if contact.may_agree and contact.wants != "none" and channels(contact, policy)
+        if contact.may_agree and contact.wants != Wants.NONE and channels(contact, policy)
     ]
 
 

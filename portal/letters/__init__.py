@@ -17,7 +17,7 @@ from portal.actions import tell
 from portal.letters import collection, questions, staff, standing
 from portal.letters.told import Facts, Letterbox, StaffStillTrue, StillTrue, Told, look_up, look_up_staff
 from portal.letters.writing import write, write_sms, write_to_staff
-from portal.rules.messages import Channel
+from portal.rules.messages import Channel, Wants
 from portal.rules.quiet import may_go_from
 
 STILL_TRUE: Mapping[str, StillTrue] = {**standing.EVENTS, **collection.EVENTS, **questions.EVENTS}
@@ -36,8 +36,10 @@ def make_composer(desk: Letterbox, sender_address: str) -> Compose:
             return found
         told, context = found
         kind = tell.kind(due.event, due.facts[-1], told.policy)
-        if kind.news and told.contact.wants == "few":
+        if kind.news and told.contact.wants == Wants.FEW:
             return Withdrawn("the contact wants to hear only what is asked, and that it is ready")
+        if kind.reminder and told.contact.no_reminders:
+            return Withdrawn("the contact wants no reminders")
         if not tell.address(told.contact, channel):
             return Unreachable("there is no address for this channel any more")
         urgent = kind.urgent or any(facts.get("urgent") for facts in due.facts)
@@ -47,7 +49,7 @@ def make_composer(desk: Letterbox, sender_address: str) -> Compose:
             return Letter(to=due.recipient, subject="", text="", due=due)
         if channel == Channel.SMS:
             return write_sms(desk, due.event, told, context)
-        return write(desk, due.event, told, context, sender_address)
+        return write(desk, due.event, told, context, sender_address, can_be_stopped=kind.reminder)
 
     return compose
 

@@ -12,6 +12,7 @@ from sqlalchemy import Connection
 from notifications.letters import Due, Withdrawn
 from portal.actions import tell
 from portal.links import Links
+from portal.rules.messages import Wants
 from portal.rules.policy import Policy
 from portal.store import people, tickets, visits
 from portal.store.people import Person
@@ -66,7 +67,7 @@ def look_up(connection: Connection, due: Due, policy: Policy) -> Told | Withdraw
     contact = visits.contact_by_ref(connection, due.recipient)
     if contact is None:
         return Withdrawn("the contact is no longer on file")
-    silent = not contact.may_be_told or contact.wants == "none"
+    silent = not contact.may_be_told or contact.wants == Wants.NONE
     if silent and due.event != "link_again":  # a link is sent to whoever asked for it
         return Withdrawn("the contact is not to be told any more")
     visit = visits.by_id(connection, contact.visit_id)

@@ -19,8 +19,14 @@ from portal.rules.tokens import LinkKind
 BRIEF = 24  # characters of the shop's name in a text message
 
 
-def write(desk: Letterbox, event: str, told: Told, context: Facts, sender_address: str) -> Letter:
-    """The letter of an event, rendered for one contact by mail. `context` wins over the usual words."""
+def write(
+    desk: Letterbox, event: str, told: Told, context: Facts, sender_address: str, *, can_be_stopped: bool = False
+) -> Letter:
+    """The letter of an event, rendered for one contact by mail. `context` wins over the usual words.
+
+    One that `can_be_stopped` alone says so to mail programs, which then show a button for it (RFC 8058). They ask over
+    https only.
+    """
     shop = told.policy.shop
     words = _words(desk, told, context)
     return Letter(
@@ -31,6 +37,7 @@ def write(desk: Letterbox, event: str, told: Told, context: Facts, sender_addres
         sender=_sender(shop.name, sender_address),
         reply_to=shop.email,
         language=words["language"].tag,
+        headers=_one_click(words["choices_link"]) if can_be_stopped else {},
     )
 
 
@@ -74,6 +81,7 @@ def write_to_staff(desk: Letterbox, event: str, told: StaffTold, context: Facts,
 def _words(desk: Letterbox, told: Told, context: Facts) -> dict[str, Any]:
     """What a contact's letter may speak of; `context` wins over the usual."""
     shop = told.policy.shop
+    link = desk.links.customer(LinkKind.CONTACT, told.contact.ref, told.contact.link_version)
     return {
         "language": language(told.visit.language, shop.zone),
         "shop": shop,
@@ -82,12 +90,22 @@ def _words(desk: Letterbox, told: Told, context: Facts) -> dict[str, Any]:
         "tickets": told.tickets,
         "ticket": told.tickets[0],
         "number": ", ".join(spoken(ticket.number) for ticket in told.tickets),
-        "link": desk.links.customer(LinkKind.CONTACT, told.contact.ref, told.contact.link_version),
+        "link": link,
+        "choices_link": f"{link}/messages",
     } | dict(context)
 
 
 def _rendered(event: str, file: str, words: dict[str, Any]) -> str:
     return environment(words["language"]).get_template(f"messages/{event}/{file}").render(words).strip()
+
+
+def _one_click(choices_link: str) -> dict[str, str]:
+    if not choices_link.startswith("https://"):
+        return {}
+    return {
+        "List-Unsubscribe": f"<{choices_link}/reminders>",
+        "List-Unsubscribe-Post": "List-Unsubscribe=One-Click",
+    }
 
 
 def _line(text: str) -> str:

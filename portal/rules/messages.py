@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+
+from portal.rules.refusals import Unfit
+from portal.rules.sentences import Sentence, say
 
 
 class Channel(StrEnum):
@@ -13,6 +16,28 @@ class Channel(StrEnum):
     MAIL = "mail"
     SMS = "sms"
     RING = "ring"  # somebody of the shop rings
+
+
+CHANNEL_WORDS: Mapping[Channel, Sentence] = {
+    Channel.MAIL: say("by e-mail"),
+    Channel.SMS: say("by text message"),
+    Channel.RING: say("by a call"),
+}
+
+
+class Wants(StrEnum):
+    """How much a customer wants to hear."""
+
+    ALL = "all"
+    FEW = "few"
+    NONE = "none"
+
+
+WANTS_WORDS: Mapping[Wants, Sentence] = {
+    Wants.ALL: say("everything"),
+    Wants.FEW: say("only questions, and that it is ready"),
+    Wants.NONE: say("nothing"),
+}
 
 
 @dataclass(frozen=True)
@@ -51,3 +76,18 @@ _PLAIN = MessageKind()
 def kind_of(event: str) -> MessageKind:
     """What the message of an event is; one that is not named here waits at night and reaches everybody."""
     return KINDS.get(event, _PLAIN)
+
+
+def wanted(typed: str) -> Wants:
+    """How much is wanted, as typed. Raises Unfit."""
+    if typed not in list(Wants):
+        raise Unfit("wants", say("Choose how much you want to hear."))
+    return Wants(typed)
+
+
+def in_order(typed: Sequence[str], allowed: Collection[str]) -> list[str]:
+    """The channels as chosen one after the other, each once; places left empty do not count. Raises Unfit."""
+    chosen = list(dict.fromkeys(way for way in typed if way))
+    if not chosen or not set(chosen) <= set(allowed):
+        raise Unfit("way", say("Choose at least one way in which we reach you, or that you want to hear nothing."))
+    return chosen

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from datetime import timedelta
+from email import message_from_bytes, policy
+from email.message import EmailMessage
 from pathlib import Path
 from random import Random
 
@@ -52,10 +55,11 @@ class Counter:
         assert [tally.failed for _name, tally in self.house.sweep(["send"])] == [0]
         return [text for _path, text in self.gateway.got[before:]]
 
-    def mails(self) -> int:
-        """How many mails went out."""
+    def letters(self) -> list[EmailMessage]:
+        """The mails that went out."""
         folder = self.house.settings.mailbox / "new"
-        return len(list(folder.iterdir())) if folder.exists() else 0
+        files = sorted(folder.iterdir(), key=lambda file: file.stat().st_mtime_ns) if folder.exists() else []
+        return [message_from_bytes(file.read_bytes(), policy=policy.SMTP) for file in files]
 
     def choose(self, **columns: object) -> None:
         """What the contact chose on their page."""
@@ -86,6 +90,12 @@ class Counter:
         hand_over(self.desk, BENCH, number, confirmed=True)
         texts["ended"] = self.send()
         return {event: text for event, sent in texts.items() for text in sent}
+
+
+def remind(counter: Counter) -> None:
+    """Let days go by until the first reminder, and send it."""
+    counter.desk.clock.at += timedelta(days=8)
+    assert [tally.failed for _name, tally in counter.house.sweep(["remind", "send"])] == [0, 0]
 
 
 @pytest.fixture
@@ -260,6 +270,35 @@ def test_who_stops_while_a_message_waits_does_not_get_it(counter: Counter):
 
     assert counter.send() == []
     assert counter.states()[-1] == ("noted", "withdrawn")
+
+
+# Reminders
+
+
+def test_only_a_reminder_can_be_stopped_by_a_mail_program(counter: Counter):
+    number = counter.arrive(email=EMAIL)
+    counter.make_ready(number)
+    counter.send()
+    remind(counter)
+
+    stoppable = {mail["Subject"]: mail for mail in counter.letters() if "List-Unsubscribe" in mail}
+    assert [re.sub(r" \d{4}-\d", "", subject) for subject in stoppable] == ["Your repair: ready for you"]
+    (reminder,) = stoppable.values()
+    (link,) = set(re.findall(r"https://\S+/messages", str(reminder.get_body(("plain",)).get_content())))
+    assert reminder["List-Unsubscribe"] == f"<{link}/reminders>"
+    assert reminder["List-Unsubscribe-Post"] == "List-Unsubscribe=One-Click"
+    assert len(counter.letters()) == 3
+
+
+def test_who_stopped_reminders_gets_none_and_everything_else(counter: Counter):
+    number = counter.arrive(email=EMAIL)
+    counter.choose(no_reminders=True)
+    counter.make_ready(number)
+    counter.send()
+    remind(counter)
+
+    assert counter.states()[-1] == ("uncollected", "withdrawn")
+    assert counter.states()[-2] == ("stage_reached", "sent")
 
 
 # By a call
