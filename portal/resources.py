@@ -32,6 +32,11 @@ def manual() -> Path:
     return _HERE / "manual"
 
 
+def static() -> Path:
+    """The folder of style sheets and scripts that the site serves."""
+    return _HERE / "static"
+
+
 def default_policy() -> Path:
     """The policy a new shop starts with, as TOML."""
     return _HERE / "default-policy.toml"

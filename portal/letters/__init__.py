@@ -7,20 +7,22 @@ of events what their words need and when they are no longer true; the words are 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 
 from sqlalchemy import Connection
 
-from notifications.letters import Compose, Composed, Due, Later, Letter, Unreachable, Withdrawn
+from notifications.letters import Attachment, Compose, Composed, Due, Later, Letter, Unreachable, Withdrawn
 from portal.actions import tell
-from portal.letters import collection, questions, staff, standing
+from portal.letters import collection, docket, questions, staff, standing
 from portal.letters.told import Facts, Letterbox, StaffStillTrue, StillTrue, Told, look_up, look_up_staff
 from portal.letters.writing import write, write_sms, write_to_staff
 from portal.rules.messages import Channel, Wants
 from portal.rules.quiet import may_go_from
 
 STILL_TRUE: Mapping[str, StillTrue] = {**standing.EVENTS, **collection.EVENTS, **questions.EVENTS}
+# What goes with the mail of an event.
+ATTACHED: Mapping[str, Callable[[Letterbox, Told, Facts], Sequence[Attachment]]] = {"taken_in": docket.attached}
 STAFF_STILL_TRUE: Mapping[str, StaffStillTrue] = {**staff.EVENTS}
 
 
@@ -49,7 +51,9 @@ def make_composer(desk: Letterbox, sender_address: str) -> Compose:
             return Letter(to=due.recipient, subject="", text="", due=due)
         if channel == Channel.SMS:
             return write_sms(desk, due.event, told, context)
-        return write(desk, due.event, told, context, sender_address, can_be_stopped=kind.reminder)
+        attach = ATTACHED.get(due.event)
+        attached = attach(desk, told, context) if attach else ()
+        return write(desk, due.event, told, context, sender_address, attached=attached, can_be_stopped=kind.reminder)
 
     return compose
 

@@ -8,13 +8,15 @@ from sqlalchemy import Connection
 
 from notifications.letters import Withdrawn
 from portal.letters.told import Facts, Letterbox, StillTrue, Told
-from portal.store import journal, photos
+from portal.store import acceptances, journal, photos
 
 
-def _taken_in(_desk: Letterbox, _connection: Connection, told: Told) -> Facts | Withdrawn:
+def _taken_in(_desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
     if all(ticket.ending for ticket in told.tickets):
         return Withdrawn("all devices have left the shop")
-    return {}
+    version = told.policy.terms.version if told.policy.terms else ""
+    accepted = [each.at for each in acceptances.of_visit(connection, told.visit.id) if each.terms_version == version]
+    return {"accepted_at": accepted[0] if accepted else None}
 
 
 def _stage_reached(_desk: Letterbox, _connection: Connection, told: Told) -> Facts | Withdrawn:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 from functools import cache
 from typing import Any
 
 import jinja2
 
-from notifications.letters import Letter
+from notifications.letters import Attachment, Letter
 from portal import resources
 from portal.language import Language, language
 from portal.letters.told import Facts, Letterbox, StaffTold, Told
+from portal.markup import paragraphs
 from portal.rules import sms
 from portal.rules.numbers import spoken
 from portal.rules.tokens import LinkKind
@@ -20,7 +22,14 @@ BRIEF = 24  # characters of the shop's name in a text message
 
 
 def write(
-    desk: Letterbox, event: str, told: Told, context: Facts, sender_address: str, *, can_be_stopped: bool = False
+    desk: Letterbox,
+    event: str,
+    told: Told,
+    context: Facts,
+    sender_address: str,
+    *,
+    attached: Sequence[Attachment] = (),
+    can_be_stopped: bool = False,
 ) -> Letter:
     """The letter of an event, rendered for one contact by mail. `context` wins over the usual words.
 
@@ -37,6 +46,7 @@ def write(
         sender=_sender(shop.name, sender_address),
         reply_to=shop.email,
         language=words["language"].tag,
+        attachments=tuple(attached),
         headers=_one_click(words["choices_link"]) if can_be_stopped else {},
     )
 
@@ -133,6 +143,7 @@ def environment(spoken_language: Language) -> jinja2.Environment:
     )
     environment.filters.update(
         number=spoken,
+        paragraphs=paragraphs,
         words=spoken_language.words,
         day=spoken_language.day,
         money=spoken_language.money,

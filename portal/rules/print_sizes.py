@@ -17,6 +17,7 @@ DOT_MM = 0.125  # at 203 dpi
 LEAST_MODULE_MM = 4 * DOT_MM
 LARGEST_MODULE_MM = 1.0
 LETTER = 0.62  # the width of a monospaced letter to its height, a little generous
+LARGEST_CODE_MM = 45.0  # more is no easier to read, and takes the paper from the words
 EDGE_MM = 1.0  # what label printers leave blank
 
 # Names that never lead anywhere outside: RFC 6761 (localhost, test, invalid), RFC 6762 (local), RFC 8375 (home.arpa).

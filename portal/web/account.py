@@ -10,11 +10,11 @@ from flask.typing import ResponseReturnValue
 
 from portal.actions import logins, people
 from portal.actions.logins import LoginOver
+from portal.qr import svg
 from portal.rules.refusals import Refused
 from portal.rules.throttle import TooOften
 from portal.web import guard, kept
 from portal.web.forms import Answer, Filled, attempt, typed
-from portal.web.qr import svg
 from portal.web.request_context import desk, policy
 
 blueprint = Blueprint("account", __name__)

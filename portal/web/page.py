@@ -6,8 +6,8 @@ from datetime import date, datetime, timedelta
 
 from babel import Locale
 from flask import Flask
-from markupsafe import Markup
 
+from portal.markup import paragraphs
 from portal.rules.journal_words import BENCH_ENDINGS
 from portal.rules.numbers import spoken
 from portal.rules.sentences import Sentence, say
@@ -102,11 +102,6 @@ def language_name(tag: str) -> str:
 def machine(at: datetime | date) -> str:
     """The `datetime` attribute of a time element."""
     return at.isoformat(timespec="seconds") if isinstance(at, datetime) else at.isoformat()
-
-
-def paragraphs(text: str) -> Markup:
-    """Typed text with its line breaks kept; everything in it is escaped."""
-    return Markup("<br>\n").join(text.split("\n"))
 
 
 def say_all(sentences: tuple[Sentence, ...]) -> list[str]:

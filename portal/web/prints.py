@@ -16,17 +16,25 @@ from flask.typing import ResponseReturnValue
 from markupsafe import Markup
 
 from portal.actions.desk import find
+from portal.print_sheets import docket_sheet, label_sheet
+from portal.qr import QUIET_ZONE, modules, svg
 from portal.rules.numbers import spoken
 from portal.rules.policy_prints import Label
-from portal.rules.print_sizes import PAPERS, LabelPlan, leads_only_here, module_mm, plan_label, too_fine
+from portal.rules.print_sizes import (
+    LARGEST_CODE_MM,
+    PAPERS,
+    LabelPlan,
+    leads_only_here,
+    module_mm,
+    plan_label,
+    too_fine,
+)
 from portal.rules.sentences import Sentence
 from portal.store import acceptances, tickets, visits
 from portal.store.tickets import Ticket
 from portal.web import guard
 from portal.web import report as told
 from portal.web.customer.languages import choices, choose
-from portal.web.print_sheets import docket_sheet, label_sheet
-from portal.web.qr import QUIET_ZONE, modules, svg
 from portal.web.request_context import connection, desk, policy, speaking
 
 blueprint = Blueprint("prints", __name__, url_prefix="/bench")
@@ -34,7 +42,6 @@ blueprint.before_request(guard.staff_only)
 blueprint.context_processor(lambda: {"choices": choices})
 
 _PAGES = {"a4": "A4", "letter": "Letter"}  # a report is longer than a receipt roll
-LARGEST_CODE_MM = 45.0  # more is no easier to read, and takes the paper from the words
 
 
 @dataclass(frozen=True)

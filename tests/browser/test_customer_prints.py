@@ -13,8 +13,8 @@ from playwright.sync_api import Browser, BrowserContext, Page
 
 from portal.actions.desk import By, Desk
 from portal.actions.intake import TakenIn
+from portal.qr import QUIET_ZONE
 from portal.rules.numbers import spoken
-from portal.web.qr import QUIET_ZONE
 from tests.browser.conftest import Open, log_in
 
 PAPERS = ["docket?size=a4", "docket?size=roll80", "docket?size=roll58", "label?size=wide", "label?size=square"]

@@ -12,9 +12,9 @@ from qrcode.util import MODE_8BIT_BYTE, MODE_ALPHA_NUM, QRData
 from portal.actions.desk import Desk
 from portal.actions.intake import NewDevice, NewVisit, TakenIn, take_in
 from portal.main import Installation
+from portal.qr import QUIET_ZONE, modules, svg
 from portal.rules.numbers import spoken
 from portal.store import policies
-from portal.web.qr import QUIET_ZONE, modules, svg
 from tests.conftest import BENCH
 from tests.web.browser import Browser
 

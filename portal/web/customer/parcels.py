@@ -7,6 +7,7 @@ from flask.typing import ResponseReturnValue
 
 from portal.actions.announce import PACKING, Announced, announce
 from portal.actions.intake import NewDevice, NewVisit, TakenIn
+from portal.qr import svg
 from portal.rules.intake_record import Item
 from portal.rules.money import parse_amount
 from portal.rules.numbers import spoken
@@ -19,7 +20,6 @@ from portal.web.customer.docket import look_up
 from portal.web.customer.languages import asked, choose
 from portal.web.customer.report import back, ticket_of
 from portal.web.forms import Answer, Filled, attempt, new_deed_key, typed
-from portal.web.qr import svg
 from portal.web.request_context import connection, desk, policy, speaking
 
 ROWS = 4  # for what lies in the box beside the device
