@@ -117,6 +117,16 @@ def count_open(connection: Connection) -> int:
     return connection.execute(_COUNT_OPEN).scalar_one()
 
 
+_HANDED_ON = select(outbox.c.recipient).where(
+    outbox.c.cause == bindparam("of_cause"), outbox.c.state.in_(("claimed", "sent", "unknown"))
+)
+
+
+def handed_on(connection: Connection, cause: str) -> Sequence[str]:
+    """Who has been told of this cause, or may have been, or is being told at this moment."""
+    return connection.execute(_HANDED_ON, {"of_cause": cause}).scalars().all()
+
+
 def withdraw(
     connection: Connection, now: datetime, why: str, *, reference: str | None = None, cause: str | None = None
 ) -> int:
@@ -177,6 +187,7 @@ _TROUBLED = _NEWEST.where(outbox.c.state.in_(("failed", "unknown")))
 
 
 _STUCK = select(func.count()).where(outbox.c.state.in_(("waiting", "claimed")), outbox.c.due_at < bindparam("before"))
+_IN_DOUBT = select(func.count()).where(outbox.c.state == "unknown", outbox.c.settled_at.is_not(None))
 _COUNT = select(func.count()).where(outbox.c.state == bindparam("wanted"))
 
 
@@ -188,6 +199,11 @@ def stuck(connection: Connection, before: datetime) -> int:
 def count(connection: Connection, state: str) -> int:
     """How many messages are in this state."""
     return connection.execute(_COUNT, {"wanted": state}).scalar_one()
+
+
+def in_doubt(connection: Connection) -> int:
+    """How many messages may have arrived or not, and are not tried again: staff decide."""
+    return connection.execute(_IN_DOUBT).scalar_one()
 
 
 def about(connection: Connection, references: Sequence[str]) -> list[Trace]:

@@ -12,18 +12,22 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from sqlalchemy import text
 from sqlalchemy.exc import SQLAlchemyError
 
 from notifications import outbox
 from notifications.channels import Undelivered
 from portal import settings
 from portal.actions.desk import NoPolicy
-from portal.main import Installation, open_installation
+from portal.main import Installation, open_database, open_installation
 from portal.rules.print_sizes import leads_only_here
 from portal.settings import BadSetting, NoSecret, Settings
+from portal.store import schema
 from portal.store.engine import SQLITE_PRAGMAS, UnsafeDatabase, pragmas
 from portal.store.photo_files import NoPhotoStore
 
+# What PostgreSQL must not be set to where what was sent must be known after a power cut.
+POSTGRES_DURABLE = {"fsync": ("off",), "synchronous_commit": ("off",), "full_page_writes": ("off",)}
 STALE_AFTER = timedelta(minutes=15)
 
 
@@ -46,6 +50,8 @@ def look_over(data: Path | None) -> list[Finding]:
     try:
         read = settings.read(os.environ, data)
         findings = [Finding("settings", f"read; the data folder is {read.data}"), *_secret(read)]
+        if behind := _schema(read):
+            return [*findings, behind]
         house = open_installation(data)
     except (BadSetting, NoSecret, NoPhotoStore) as fault:
         return [Finding("settings", str(fault), must_be_mended=True)]
@@ -76,6 +82,20 @@ def _secret(read: Settings) -> Iterator[Finding]:
             yield Finding("secret", "there, and only its owner may read it")
 
 
+def _schema(read: Settings) -> Finding | None:
+    """What the program would change in the database when it starts. Looking must not change it."""
+    read.secret()  # without one there is no shop here, and opening the database would make its file
+    engine = open_database(read)
+    try:
+        steps = schema.outstanding(engine)
+    finally:
+        engine.dispose()
+    if not steps:
+        return None
+    says = f"is older than this program, which brings it up to date when it starts: {', '.join(steps)}"
+    return Finding("database", f"{says}. Make a backup first, then look again.", worth_a_look=True)
+
+
 def _address(house: Installation) -> Iterator[Finding]:
     warning = address_warning(house.settings.base_url)
     yield Finding("address", warning or house.settings.base_url, worth_a_look=bool(warning))
@@ -89,7 +109,11 @@ def _database(house: Installation) -> Iterator[Finding]:
             told = ", ".join(f"{name} = {value}" for name, value in answers.items())
             yield Finding("database", f"SQLite, {told}", must_be_mended=bool(wrong))
         else:
-            yield Finding("database", "PostgreSQL, up to date")
+            answers = {name: connection.execute(text(f"SHOW {name}")).scalar_one() for name in POSTGRES_DURABLE}
+            wrong = [name for name, unsafe in POSTGRES_DURABLE.items() if answers[name] in unsafe]
+            told = ", ".join(f"{name} = {value}" for name, value in answers.items())
+            mend = f"; a power cut would lose messages, set {' and '.join(wrong)} to on" if wrong else ""
+            yield Finding("database", f"PostgreSQL, {told}{mend}", must_be_mended=bool(wrong))
 
 
 def _storage(house: Installation) -> Iterator[Finding]:
@@ -140,6 +164,8 @@ def _gateways(house: Installation) -> Iterator[Finding]:
 def _clock(house: Installation) -> Iterator[Finding]:
     beats, now = house.sweeps.beats(), house.desk.clock.now()
     stale = stale_sweeps(house, beats, now)
+    if held := house.sweeps.held(now):
+        yield Finding("clock", f"{held} Until then nothing is deleted.", must_be_mended=True)
     if not beats:
         yield Finding("clock", "has not run yet; `serve` starts it, or run `clock`", worth_a_look=True)
     elif stale:
@@ -171,10 +197,12 @@ def _messages(house: Installation) -> Iterator[Finding]:
     now = house.desk.clock.now()
     with house.desk.reading() as connection:
         late, failed = outbox.stuck(connection, now - timedelta(hours=1)), outbox.count(connection, "failed")
+        in_doubt = outbox.in_doubt(connection)
     if late:
         yield Finding("messages", f"{late} wait for more than an hour; is the clock alive?", must_be_mended=True)
-    elif failed:
-        yield Finding("messages", f"{failed} could not be delivered; see them under Shop", worth_a_look=True)
+    elif failed or in_doubt:
+        says = f"{failed} could not be delivered, of {in_doubt} nobody knows whether they arrived; see them under Shop"
+        yield Finding("messages", says, worth_a_look=True)
     else:
         yield Finding("messages", "none is stuck")
 

@@ -70,7 +70,7 @@ def open_installation(
     """
     read = settings.read(os.environ if environment is None else environment, data)
     secret = read.secret()
-    engine = open_engine(read.database_url or sqlite_url(read.data / "benchwindow.db"), durable=durable)
+    engine = open_database(read, durable=durable)
     schema.upgrade(engine)
     desk = Desk(
         engine=engine,
@@ -90,8 +90,13 @@ def open_installation(
         going_on=lambda: not stopping.is_set(),
     )
     files = PhotoFiles(read.photos_url or str(read.data / "photos"))
-    sweeps = Registry(_sweeps(desk, office, files, read), desk.writing)
+    sweeps = Registry(_sweeps(desk, office, files, read), desk.writing, desk.reading)
     return Installation(read, engine, desk, office, files, sweeps, stopping)
+
+
+def open_database(read: Settings, *, durable: bool = True) -> Engine:
+    """The database that the settings name, as it is."""
+    return open_engine(read.database_url or sqlite_url(read.data / "benchwindow.db"), durable=durable)
 
 
 def _channels(read: Settings, desk: Desk) -> dict[str, Channel]:

@@ -22,6 +22,7 @@ from types import FrameType
 
 import waitress
 
+from portal import logs
 from portal.main import open_installation
 
 log = logging.getLogger(__name__)
@@ -135,6 +136,7 @@ def work(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--data", type=Path, required=True)
     parser.add_argument("--socket", type=int, required=True)
     options = parser.parse_args(arguments)
+    logs.to_stderr()
     signal.signal(signal.SIGTERM, _leave)
     signal.signal(signal.SIGINT, _leave)
     app = create_app(open_installation(options.data))

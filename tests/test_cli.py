@@ -8,11 +8,13 @@ import json
 import os
 import re
 import shlex
+import sqlite3
 import stat
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -443,6 +445,64 @@ def test_doctor_says_when_a_gateway_has_no_place_for_the_number(shop: Run, monke
 
     assert status == 1
     assert re.search(r"MEND +settings: BENCHWINDOW_GATEWAYS .*\{to\}", out)
+
+
+def test_doctor_counts_what_nobody_knows_of(shop: Run, tmp_path: Path) -> None:
+    shop(*HANDHELD)
+    with closing(sqlite3.connect(tmp_path / "shop" / "benchwindow.db")) as database, database:
+        database.execute("UPDATE outbox SET state = 'unknown', settled_at = made_at")
+
+    _status, out, _err = shop("doctor")
+
+    assert re.search(r"look +messages: 0 could not be delivered, of 1 nobody knows", out)
+
+
+def test_doctor_names_what_would_change_in_an_older_database_and_changes_nothing(shop: Run, tmp_path: Path) -> None:
+    file = tmp_path / "shop" / "benchwindow.db"
+    with closing(sqlite3.connect(file)) as database, database:
+        (newest,) = database.execute("SELECT version_num FROM alembic_version").fetchone()
+        database.execute("UPDATE alembic_version SET version_num = '0001'")
+
+    status, out, _err = shop("doctor")
+
+    assert status == 0
+    assert re.search(rf"look +database: is older than this program.*0002 \(.*\), .*{newest} \(", out)
+    with closing(sqlite3.connect(file)) as database:
+        assert database.execute("SELECT version_num FROM alembic_version").fetchone() == ("0001",)
+
+
+@pytest.mark.postgres
+def test_doctor_says_when_postgresql_would_lose_what_was_sent(
+    shop: Run, monkeypatch: pytest.MonkeyPatch, postgres_database: str
+) -> None:
+    monkeypatch.setenv(PREFIX + "DATABASE_URL", postgres_database)
+    shop("init")
+
+    status, out, _err = shop("doctor")
+
+    assert status == 1  # the suite's own server is careless
+    assert re.search(r"MEND +database: PostgreSQL, fsync = off, synchronous_commit = off.*power cut", out)
+
+
+def test_a_clock_set_back_holds_what_deletes_until_it_is_trusted(shop: Run, tmp_path: Path) -> None:
+    ahead = FixedClock(datetime.now(UTC) + timedelta(days=30))
+    house = open_installation(tmp_path / "shop", clock=ahead)
+    list(house.sweep())
+    house.engine.dispose()
+
+    status, out, _err = shop("sweep")
+    held = {each["sweep"]: each["held"] for each in map(json.loads, out.splitlines()) if "held" in each}
+    assert status == 1
+    assert "purge" in held
+    assert "clock --trust" in held["purge"]
+    assert re.search(r"MEND +clock: The clock says", shop("doctor")[1])
+
+    assert shop("clock", "--trust")[0] == 0
+
+    status, out, _err = shop("sweep")
+    assert status == 0
+    assert "held" not in out
+    assert not re.search(r"MEND +clock", shop("doctor")[1])
 
 
 def test_doctor_says_when_the_clock_stands_still(shop: Run, tmp_path: Path) -> None:

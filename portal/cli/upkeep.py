@@ -25,7 +25,8 @@ def _sweep(options: argparse.Namespace) -> int:
     house = open_installation(options.data, clock=clock)
     failed = 0
     for name, tally in house.sweep(options.names, explicit=options.at is not None):
-        show_json({"sweep": name, "looked_at": tally.looked_at, "done": tally.done, "failed": tally.failed})
+        told = {"sweep": name, "looked_at": tally.looked_at, "done": tally.done, "failed": tally.failed}
+        show_json(told | ({"held": tally.held} if tally.held else {}))
         failed += tally.failed
     return 1 if failed else 0
 

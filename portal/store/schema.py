@@ -32,6 +32,14 @@ def pending(engine: Engine) -> bool:
     return current != ScriptDirectory.from_config(config()).get_current_head()
 
 
+def outstanding(engine: Engine) -> list[str]:
+    """The changes of the schema that this program would make to the database, in order, by number and purpose."""
+    with engine.connect() as connection, connection.begin():
+        current = MigrationContext.configure(connection).get_current_revision()
+    steps = ScriptDirectory.from_config(config()).iterate_revisions("head", current or "base")
+    return [f"{step.revision} ({_first_line(step.doc)})" for step in reversed([*steps])]
+
+
 def config(connection: Connection | None = None) -> Config:
     """Alembic's configuration, for this connection."""
     settings = Config()
@@ -39,3 +47,7 @@ def config(connection: Connection | None = None) -> Config:
     settings.set_main_option("path_separator", "os")
     settings.attributes["connection"] = connection
     return settings
+
+
+def _first_line(text: str | None) -> str:
+    return (text or "").partition("\n")[0].rstrip(".")

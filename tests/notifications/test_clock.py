@@ -21,7 +21,7 @@ from notifications import clock as ticking
 from notifications.clock import Watch
 from notifications.instants import FixedClock, SystemClock
 from notifications.sweeps import Registry, Sweep, Tally
-from portal.store.engine import open_engine, sqlite_url, writing
+from portal.store.engine import open_engine, reading, sqlite_url, writing
 
 SOON = timedelta(seconds=1)
 PATIENCE = 30.0  # seconds until a test gives up; what it waits for comes far sooner
@@ -40,7 +40,11 @@ def ticking_until(registry: Registry, done: Event) -> None:
 
 
 def test_every_sweep_is_one_job_in_memory_by_interval_in_utc(engine: Engine):
-    registry = Registry([Sweep("send", lambda _now: Tally(), every=timedelta(seconds=5))], lambda: writing(engine))
+    registry = Registry(
+        [Sweep("send", lambda _now: Tally(), every=timedelta(seconds=5))],
+        lambda: writing(engine),
+        lambda: reading(engine),
+    )
     made = ticking.scheduler(registry, SystemClock())
 
     (job,) = made.get_jobs()
@@ -54,7 +58,11 @@ def test_every_sweep_is_one_job_in_memory_by_interval_in_utc(engine: Engine):
 
 def test_the_clock_ticks_at_once_and_leaves_a_heartbeat(engine: Engine):
     done = Event()
-    registry = Registry([Sweep("send", lambda _now: (done.set(), Tally())[1], every=SOON)], lambda: writing(engine))
+    registry = Registry(
+        [Sweep("send", lambda _now: (done.set(), Tally())[1], every=SOON)],
+        lambda: writing(engine),
+        lambda: reading(engine),
+    )
 
     ticking_until(registry, done)
 
@@ -71,7 +79,9 @@ def test_the_clock_goes_on_after_a_sweep_broke(engine: Engine):
         done.set()
         return Tally()
 
-    ticking_until(Registry([Sweep("send", breaks_first, every=SOON)], lambda: writing(engine)), done)
+    ticking_until(
+        Registry([Sweep("send", breaks_first, every=SOON)], lambda: writing(engine), lambda: reading(engine)), done
+    )
 
 
 def test_the_clock_survives_a_database_that_goes_away_and_comes_back(tmp_path: Path):
@@ -107,7 +117,7 @@ def ticking_through_an_outage(engine: Engine, away: Callable, back: Callable) ->
                 (away if len(ticks) == 1 else back)(connection)
         return Tally(looked_at=len(ticks))
 
-    registry = Registry([Sweep("send", sweep, every=SOON)], lambda: writing(engine))
+    registry = Registry([Sweep("send", sweep, every=SOON)], lambda: writing(engine), lambda: reading(engine))
 
     def beat(now: datetime) -> Tally:
         try:
@@ -159,7 +169,7 @@ def test_a_clock_change_night_is_no_jump(night: str):
 def test_after_a_clock_was_set_back_the_sweeps_run_at_once_not_when_the_old_time_comes_again(
     engine: Engine, clock: FixedClock
 ):
-    registry = Registry([Sweep("send", lambda _now: Tally())], lambda: writing(engine))
+    registry = Registry([Sweep("send", lambda _now: Tally())], lambda: writing(engine), lambda: reading(engine))
     made = ticking.scheduler(registry, SystemClock())
     made.get_jobs()[0].modify(next_run_time=datetime.now(UTC) + timedelta(hours=1))
     watch = Watch(clock.now, Steady())
@@ -181,7 +191,7 @@ def test_the_clock_process_stops_cleanly_when_told_to(tmp_path: Path, sign: sign
     process = subprocess.Popen([*command, "clock"], env=environment, stderr=subprocess.PIPE, text=True)
     try:
         engine = open_engine(sqlite_url(tmp_path / "benchwindow.db"))
-        beating = Registry([], lambda: writing(engine))
+        beating = Registry([], lambda: writing(engine), lambda: reading(engine))
         wait, tries = Event(), 0
         while "send" not in beating.beats():
             tries += 1

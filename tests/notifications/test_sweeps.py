@@ -11,7 +11,7 @@ from sqlalchemy import Engine
 from notifications.instants import FixedClock
 from notifications.sweeps import NoSuchSweep, Registry, Sweep, Tally
 from portal.main import Installation
-from portal.store.engine import writing
+from portal.store.engine import reading, writing
 
 OWNER = "ada@example.org"
 
@@ -42,7 +42,7 @@ def runs() -> Runs:
 def registry(engine: Engine, runs: Runs) -> Registry:
     """Three sweeps, of which the middle one deletes."""
     sweeps = [runs.sweep("remind"), runs.sweep("purge", destroys=True), runs.sweep("send")]
-    return Registry(sweeps, lambda: writing(engine))
+    return Registry(sweeps, lambda: writing(engine), lambda: reading(engine))
 
 
 def broken(_now: datetime) -> Tally:
@@ -65,7 +65,7 @@ def test_an_unknown_sweep_is_refused_before_any_runs(registry: Registry, runs: R
 def test_a_sweep_that_breaks_is_counted_and_the_next_goes_on(
     engine: Engine, runs: Runs, clock: FixedClock, caplog: pytest.LogCaptureFixture
 ):
-    registry = Registry([Sweep("remind", broken), runs.sweep("send")], lambda: writing(engine))
+    registry = Registry([Sweep("remind", broken), runs.sweep("send")], lambda: writing(engine), lambda: reading(engine))
 
     told = dict(registry.run(clock.now()))
 
@@ -87,7 +87,7 @@ def test_each_sweep_leaves_a_heartbeat(registry: Registry, clock: FixedClock):
 
 
 def test_a_sweep_that_breaks_leaves_none(engine: Engine, clock: FixedClock):
-    registry = Registry([Sweep("remind", broken)], lambda: writing(engine))
+    registry = Registry([Sweep("remind", broken)], lambda: writing(engine), lambda: reading(engine))
     list(registry.run(clock.now()))
 
     assert registry.beats() == {}
@@ -123,8 +123,10 @@ def test_a_clock_that_jumped_holds_what_deletes_and_says_so(
     told = dict(registry.run(clock.now()))
 
     assert runs.names() == ["remind", "send"]
-    assert told["purge"] == Tally(failed=1)
-    assert "purge is held" in caplog.text
+    assert (told["purge"].failed, told["purge"].done) == (1, 0)
+    assert told["purge"].held
+    assert not told["remind"].held
+    assert f"{told['purge'].held} Nothing is deleted: purge is held." in caplog.text
 
 
 @pytest.mark.parametrize("jump", [set_back, jump_ahead])
@@ -133,14 +135,24 @@ def test_held_sweeps_go_on_when_somebody_says_that_the_clock_is_right(
 ):
     jump(registry, clock)
     list(registry.run(clock.now()))
-    registry.trust_the_clock()
-    list(registry.run(clock.now(), ["remind", "send"]))
-    registry.trust_the_clock()
+    registry.trust_the_clock(clock.now())
     runs.seen.clear()
 
-    list(registry.run(clock.now(), ["purge"]))
+    told = dict(registry.run(clock.now()))
 
-    assert runs.names() == (["purge"] if jump is jump_ahead else [])
+    assert runs.names() == ["remind", "purge", "send"]
+    assert not any(tally.held for tally in told.values())
+
+
+def test_a_clock_that_was_trusted_and_goes_back_again_is_held_again(registry: Registry, runs: Runs, clock: FixedClock):
+    set_back(registry, clock)
+    registry.trust_the_clock(clock.now())
+    set_back(registry, clock)
+    runs.seen.clear()
+
+    list(registry.run(clock.now()))
+
+    assert runs.names() == ["remind", "send"]
 
 
 def test_a_chosen_time_is_no_jump(registry: Registry, runs: Runs, clock: FixedClock):

@@ -33,6 +33,15 @@ def test_a_clock_that_stands_still_is_told_and_the_site_still_answers(
     assert "send" in answer.json["clock"]
 
 
+def test_it_answers_while_somebody_writes(installation: Installation, client: Browser) -> None:
+    list(installation.sweep())
+
+    with installation.desk.writing():
+        answer = client.get("/health")
+
+    assert answer.json["clock"] == "alive"
+
+
 def test_a_photo_store_that_cannot_be_written_is_status_503(installation: Installation, client: Browser) -> None:
     (installation.settings.data / "photos").write_text("a file where the folder should be")
 
