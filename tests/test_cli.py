@@ -472,16 +472,15 @@ def test_doctor_names_what_would_change_in_an_older_database_and_changes_nothing
 
 
 @pytest.mark.postgres
-def test_doctor_says_when_postgresql_would_lose_what_was_sent(
-    shop: Run, monkeypatch: pytest.MonkeyPatch, postgres_database: str
-) -> None:
-    monkeypatch.setenv(PREFIX + "DATABASE_URL", postgres_database)
-    shop("init")
+def test_doctor_says_when_postgresql_would_lose_what_was_sent(tmp_path: Path, postgres_database: str) -> None:
+    environment = os.environ | {PREFIX + "DATA": str(tmp_path / "shop"), PREFIX + "DATABASE_URL": postgres_database}
+    command = [sys.executable, "-m", "portal"]
+    subprocess.run([*command, "init"], env=environment, check=True, capture_output=True)
 
-    status, out, _err = shop("doctor")
+    found = subprocess.run([*command, "doctor"], env=environment, check=False, capture_output=True, text=True)
 
-    assert status == 1  # the suite's own server is careless
-    assert re.search(r"MEND +database: PostgreSQL, fsync = off, synchronous_commit = off.*power cut", out)
+    assert found.returncode == 1  # the suite's own server is careless
+    assert re.search(r"MEND +database: PostgreSQL, fsync = off, synchronous_commit = off.*power cut", found.stdout)
 
 
 def test_a_clock_set_back_holds_what_deletes_until_it_is_trusted(shop: Run, tmp_path: Path) -> None:
