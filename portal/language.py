@@ -19,6 +19,7 @@ from babel.messages.pofile import read_po
 from babel.support import NullTranslations, Translations
 
 from portal import resources
+from portal.rules.money import Price
 from portal.rules.sentences import Sentence
 
 SOURCE = "en"  # the language the templates are written in
@@ -68,6 +69,11 @@ class Language:
         """A day with its weekday."""
         return _day("yMMMEd", day, self.locale)
 
+    def weekdays(self, first: int, last: int) -> str:
+        """A weekday, or a run of them, 0 for Monday: “Mon–Fri”."""
+        names = dates.get_day_names("abbreviated", locale=self.locale)
+        return str(names[first]) if first == last else f"{names[first]}–{names[last]}"
+
     def hour(self, time_of_day: time) -> str:
         """A time of day: “14:05”."""
         return _hour(time_of_day.replace(second=0, microsecond=0), self.locale)
@@ -92,6 +98,8 @@ class Language:
     def _fact(self, fact: object) -> object:
         if isinstance(fact, Sentence):
             return self.say(fact)
+        if isinstance(fact, Price):
+            return self.money(fact.minor, fact.currency)
         if isinstance(fact, date):
             return self.day(fact)
         return self.words(fact) if isinstance(fact, Mapping) else fact

@@ -252,7 +252,8 @@ def test_a_refused_move_says_why_on_stderr_and_moves_nothing(shop: Run, number: 
         (("ticket", "note", "{number}", ""), "The note is missing"),
         (("ticket", "note", "{number}", "x" * 10_000), "at most"),
         (("ticket", "hold", "{number}", "none"), "not on hold"),
-        (("ticket", "handover", "{number}"), "is handed over from “Ready”"),
+        (("ticket", "handover", "{number}"), "The reason why there is no code is missing"),
+        (("ticket", "handover", "{number}", "--why", "Known."), "is handed over from “Ready”"),
         (("ticket", "add", "--device", "X", "--fault", "y", "--email", "not an address"), "address"),
         (("ticket", "add", "--device", "X", "--fault", "y", "--language", "xx"), "Allowed: en, de"),
         (("ticket", "add", "--device", "X", "--fault", "y", "--kind", "toaster"), "no kind “toaster”"),
@@ -306,7 +307,7 @@ def test_a_ticket_is_shown_with_its_journal(shop: Run, number: str) -> None:
 
 
 def test_given_back_as_it_came_needs_only_its_reason(shop: Run, number: str) -> None:
-    assert shop("ticket", "handover", number, "--why", "The board is broken through.")[0] == 0
+    assert shop("ticket", "handover", number, "--unrepaired", "--why", "The board is broken through.")[0] == 0
     assert json.loads(shop("tickets", "--json")[1]) == []
     assert json.loads(shop("ticket", "show", number, "--json")[1])["ending"] == "returned unrepaired"
 

@@ -22,7 +22,7 @@ def number(shop: Run) -> str:  # noqa: F811
 
 
 def test_retention_says_what_is_due_and_applies_it_once(shop: Run, number: str) -> None:  # noqa: F811
-    shop("ticket", "handover", number, "--why", "As it came.")
+    shop("ticket", "handover", number, "--unrepaired", "--why", "As it came.")
     status, out, _err = shop("retention", "--at", "2036-01-01T00:00:00+00:00", "--json")
     due = {line["kept"]: line["due"] for line in map(json.loads, out.splitlines())}
     assert (status, due["contact"], due["money"]) == (0, 1, 1)
@@ -74,7 +74,7 @@ def test_erase_refuses_while_the_device_is_here_and_says_what_stays_after(shop: 
     assert status == 1
     assert "still needed" in err
 
-    shop("ticket", "handover", number, "--why", "As it came.")
+    shop("ticket", "handover", number, "--unrepaired", "--why", "As it came.")
     status, out, _err = shop("erase", number, "--why", "asked for")
 
     assert status == 0

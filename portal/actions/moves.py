@@ -9,10 +9,12 @@ from sqlalchemy import Connection
 
 from portal.actions import tell
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
+from portal.actions.ownership import must_be_unclaimed
 from portal.rules import stages
 from portal.rules.policy import Policy
 from portal.rules.sentences import say
 from portal.rules.text import passage
+from portal.store import handovers
 from portal.store.facts import facts
 from portal.store.tickets import Ticket
 
@@ -34,14 +36,31 @@ def move(
     """
     reason = passage("why", say("The reason"), why)
 
+    promised: list[bool] = []
+
     def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
         known = facts(connection, ticket, policy)
         events = stages.move(ticket.standing, stage, policy.stages, known, why=reason, confirmed=confirmed)
-        return Change(events, text=reason, audience=_read_by(reason))
+        chosen = handovers.choice(connection, ticket.id) if ticket.stage == policy.stages[-1].key else None
+        if chosen is None or chosen.way is None:
+            return Change(events, text=reason, audience=_read_by(reason))
+
+        def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
+            promised.append(True)
+            handovers.unchoose(connection, ticket.id, chosen)
+
+        return Change(events, text=reason, audience=_read_by(reason), write=write)
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
-        reached = desk.policy(connection).stage(ticket.stage)
-        if reached and reached.tell:
+        policy = desk.policy(connection)
+        if promised:  # of a device that is not ready after all: else they come in vain
+            tell.ready_undone(connection, ticket, now)
+        reached = policy.stage(ticket.stage)
+        if reached is None or not reached.tell:
+            return
+        if reached is policy.stages[-1]:
+            tell.ready(connection, ticket, now)
+        else:
             tell.stage_reached(connection, ticket, now)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
@@ -59,11 +78,12 @@ def hold(
 ) -> Outcome:
     """Make a ticket wait inside its stage for an approval, a part, the customer or a dispute; "none" lifts the hold.
 
-    The reason stays with the bench.
+    The reason stays with the bench. Raises Refused while somebody else claims the device.
     """
     reason = passage("why", say("The reason"), why)
 
     def decide(_connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
+        must_be_unclaimed(ticket)
         if kind == "none":
             return Change(stages.lift_hold(ticket.standing), text=reason, audience=_read_by(reason))
         return Change(stages.set_hold(ticket.standing, kind), text=reason, audience=_read_by(reason))

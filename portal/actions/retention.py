@@ -19,7 +19,18 @@ from portal.rules.periods import due_before
 from portal.rules.policy import Policy
 from portal.rules.retention import Kept
 from portal.rules.stages import Ending, Event
-from portal.store import acceptances, announcements, bench_purge, keeping, people, photos, purge, questions, tickets
+from portal.store import (
+    acceptances,
+    announcements,
+    bench_purge,
+    keeping,
+    people,
+    photos,
+    purge,
+    questions,
+    tickets,
+    wishes,
+)
 from portal.store.photo_files import PhotoFiles
 
 BATCH = 20  # visits in one transaction: pages wait for it on SQLite
@@ -151,6 +162,7 @@ def _photo(connection: Connection, _policy: Policy, visit_id: int, gone: list[st
 
 def _approval(connection: Connection, _policy: Policy, visit_id: int, _gone: list[str]) -> None:
     acceptances.forget(connection, visit_id)
+    wishes.forget(connection, visit_id)
     questions.forget(connection, visit_id)
 
 

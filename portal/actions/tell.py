@@ -16,9 +16,10 @@ from notifications import outbox
 from notifications.outbox import LIFE, Message
 from portal.actions.desk import policy_in_force
 from portal.rules.collection import Waiting
-from portal.rules.messages import Channel, MessageKind, Wants, kind_of
+from portal.rules.messages import Channel, Wants, kind_of
 from portal.rules.policy import Policy
 from portal.rules.quiet import may_go_from
+from portal.rules.stages import Ending
 from portal.store import people, tickets, visits
 from portal.store.questions import Kept
 from portal.store.tickets import Ticket
@@ -47,10 +48,47 @@ def noted(connection: Connection, ticket: Ticket, now: datetime) -> None:
     _about(connection, ticket, "noted", {"entry": ticket.revision}, now, gathers=True)
 
 
-def ended(connection: Connection, ticket: Ticket, now: datetime) -> None:
-    """The device has left the shop. What was still to be said about it is no longer true."""
+def ready(connection: Connection, ticket: Ticket, now: datetime) -> None:
+    """The device has come to the last stage: how it may be had back, and with which code."""
+    _about(connection, ticket, "ready", {}, now)
+
+
+def ready_undone(connection: Connection, ticket: Ticket, now: datetime) -> None:
+    """The device is not ready after all, though its owner has chosen how to have it back."""
+    _about(connection, ticket, "ready_undone", {}, now)
+
+
+def ended(connection: Connection, ticket: Ticket, now: datetime, *, without_code: bool = False) -> None:
+    """The device has left the shop. What was still to be said about it is no longer true.
+
+    Where nobody showed a code, the owner hears of it whatever else they want to hear.
+    """
     outbox.withdraw(connection, now, "the device has left the shop", reference=ticket.ref)
-    _about(connection, ticket, "ended", {"ending": ticket.ending}, now)
+    if not without_code:
+        event = "posted" if ticket.ending is Ending.POSTED else "ended"
+        _about(connection, ticket, event, {"ending": ticket.ending}, now)
+        return
+    cause = f"ticket {ticket.ref} entry {ticket.revision}"
+    for contact in visits.contacts_of(connection, ticket.visit_id):
+        if contact.may_be_told:
+            _put(connection, "handed_over_without_code", cause, contact, ticket.ref, {}, now)
+
+
+def reopened(connection: Connection, ticket: Ticket, ended_entry: int, now: datetime, *, to_all: bool) -> None:
+    """The end of a ticket, at this journal entry, was a mistake: whoever was told of it hears so, or everybody."""
+    cause = f"ticket {ticket.ref} entry {ended_entry}"
+    outbox.withdraw(connection, now, "the handover was undone", cause=cause)
+    heard = outbox.handed_on(connection, cause)
+    for contact in visits.contacts_of(connection, ticket.visit_id):
+        if contact.ref in heard or (to_all and contact.may_be_told and contact.wants != Wants.NONE):
+            again = f"ticket {ticket.ref} entry {ticket.revision}"
+            _put(connection, "reopened", again, contact, ticket.ref, {}, now)
+
+
+def parcel_came_back(connection: Connection, ticket: Ticket, now: datetime) -> None:
+    """The parcel to the owner is here again: they choose anew."""
+    outbox.withdraw(connection, now, "the parcel came back", reference=ticket.ref)
+    _about(connection, ticket, "parcel_came_back", {}, now)
 
 
 def uncollected(connection: Connection, ticket: Ticket, waiting: Waiting, place: int, now: datetime) -> None:
@@ -146,12 +184,6 @@ def link_again(connection: Connection, visit: Visit, contact: Contact, cause: st
     _put(connection, "link_again", cause, contact, visit.ref, {}, now)
 
 
-def kind(event: str, facts: Mapping[str, Any], policy: Policy) -> MessageKind:
-    """What a message is to its reader: of the stages, reaching the last one is more than news."""
-    is_ready = event == "stage_reached" and facts.get("stage") == policy.stages[-1].key
-    return kind_of("ready" if is_ready else event)
-
-
 def let_through(connection: Connection, ticket: Ticket, now: datetime) -> None:
     """The bench let a test sheet through: the keeper hears of it."""
     cause = f"ticket {ticket.ref} entry {ticket.revision}"
@@ -230,7 +262,7 @@ def _put(
 ) -> None:
     """Write one contact's message, to go out when it may. The fact `urgent` is for one that may at any hour."""
     policy = policy_in_force(connection)
-    what = kind(event, facts, policy)
+    what = kind_of(event)
     ways = [way for way in channels(contact, policy) if way != Channel.RING or what.worth_a_call]
     if not ways:
         return

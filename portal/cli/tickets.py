@@ -7,6 +7,7 @@ from pathlib import Path
 
 from portal.actions import handover, moves, notes, photos
 from portal.actions.desk import COMMAND, Outcome, find
+from portal.actions.handover import Handed
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.cli.common import Commands, command, instant, opened, show_json
 from portal.main import Installation
@@ -58,9 +59,11 @@ def add_to(commands: Commands) -> None:
     hold.add_argument("kind", choices=[*(kind.value for kind in Hold), "none"])
     hold.add_argument("--why", default="", help="a word on why; stays with the bench")
 
-    over = command(deeds, "handover", _handover, "hand a device over", "ticket handover 4711-8")
+    over = command(deeds, "handover", _handover, "hand a device over", "ticket handover 4711-8 --code 4F7-K2M")
     over.add_argument("number")
-    over.add_argument("--why", default="", help="given back as it came, for this reason")
+    over.add_argument("--code", default="", help="the customer's collection code")
+    over.add_argument("--why", default="", help="why there is no code; with --unrepaired, why it goes back as it came")
+    over.add_argument("--unrepaired", action="store_true", help="given back as it came, from any stage")
 
     photo = command(deeds, "photo", _photo, "take a photo in, cleaned", "ticket photo 4711-8 front.jpg --before")
     photo.add_argument("number")
@@ -140,9 +143,10 @@ def _hold(options: argparse.Namespace) -> int:
 
 def _handover(options: argparse.Namespace) -> int:
     desk = opened(options).desk
-    if options.why:
+    if options.unrepaired:
         return _done(handover.return_unrepaired(desk, COMMAND, options.number, options.why), "given back unrepaired")
-    return _done(handover.hand_over(desk, COMMAND, options.number), "handed over")
+    handed = Handed(code=options.code, why=options.why)
+    return _done(handover.hand_over(desk, COMMAND, options.number, handed), "handed over")
 
 
 def _photo(options: argparse.Namespace) -> int:

@@ -14,13 +14,18 @@ from sqlalchemy import Connection
 
 from notifications.letters import Attachment, Compose, Composed, Due, Later, Letter, Unreachable, Withdrawn
 from portal.actions import tell
-from portal.letters import collection, docket, questions, staff, standing
+from portal.letters import collection, docket, handover, questions, staff, standing
 from portal.letters.told import Facts, Letterbox, StaffStillTrue, StillTrue, Told, look_up, look_up_staff
 from portal.letters.writing import write, write_sms, write_to_staff
-from portal.rules.messages import Channel, Wants
+from portal.rules.messages import Channel, Wants, kind_of
 from portal.rules.quiet import may_go_from
 
-STILL_TRUE: Mapping[str, StillTrue] = {**standing.EVENTS, **collection.EVENTS, **questions.EVENTS}
+STILL_TRUE: Mapping[str, StillTrue] = {
+    **standing.EVENTS,
+    **handover.EVENTS,
+    **collection.EVENTS,
+    **questions.EVENTS,
+}
 # What goes with the mail of an event.
 ATTACHED: Mapping[str, Callable[[Letterbox, Told, Facts], Sequence[Attachment]]] = {"taken_in": docket.attached}
 STAFF_STILL_TRUE: Mapping[str, StaffStillTrue] = {**staff.EVENTS}
@@ -37,7 +42,7 @@ def make_composer(desk: Letterbox, sender_address: str) -> Compose:
         if isinstance(found, Withdrawn):
             return found
         told, context = found
-        kind = tell.kind(due.event, due.facts[-1], told.policy)
+        kind = kind_of(due.event)
         if kind.news and told.contact.wants == Wants.FEW:
             return Withdrawn("the contact wants to hear only what is asked, and that it is ready")
         if kind.reminder and told.contact.no_reminders:

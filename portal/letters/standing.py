@@ -24,7 +24,7 @@ def _stage_reached(_desk: Letterbox, _connection: Connection, told: Told) -> Fac
     stage = told.policy.stage(reached)
     if ticket.ending or ticket.stage != reached or stage is None:
         return Withdrawn("the device is not in that stage any more")
-    return {"stage": stage, "is_ready": stage.key == told.policy.stages[-1].key}
+    return {"stage": stage}
 
 
 def _noted(_desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:

@@ -57,6 +57,8 @@ class StaffTold:
     facts: Sequence[Facts]
 
 
+# A link is sent to whoever asked for it; that somebody took the device without its code is the owner's to know.
+HEARD_ALL_THE_SAME = ("link_again", "handed_over_without_code")
 # What an event's words need beside the usual, or that it is no longer true.
 StillTrue = Callable[[Letterbox, Connection, Told], Facts | Withdrawn]
 StaffStillTrue = Callable[[Letterbox, Connection, StaffTold], Facts | Withdrawn]
@@ -68,7 +70,7 @@ def look_up(connection: Connection, due: Due, policy: Policy) -> Told | Withdraw
     if contact is None:
         return Withdrawn("the contact is no longer on file")
     silent = not contact.may_be_told or contact.wants == Wants.NONE
-    if silent and due.event != "link_again":  # a link is sent to whoever asked for it
+    if silent and due.event not in HEARD_ALL_THE_SAME:
         return Withdrawn("the contact is not to be told any more")
     visit = visits.by_id(connection, contact.visit_id)
     of_visit = tickets.of_visit(connection, visit.id)

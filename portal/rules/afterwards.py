@@ -13,6 +13,13 @@ AFTER_NO_REPAIR = timedelta(days=30)  # how long the page stays where nothing wa
 REPAIRED = (Ending.COLLECTED, Ending.POSTED)
 
 
+def begins(ended_at: datetime, delivered_on: date | None, zone: str) -> datetime:
+    """From when a warranty runs: the handover, or for what was posted the day on which it arrived, if that is later."""
+    if delivered_on is None or delivered_on <= ended_at.astimezone(ZoneInfo(zone)).date():
+        return ended_at
+    return datetime.combine(delivered_on, time(12), ZoneInfo(zone)).astimezone(UTC)
+
+
 def warranty_ends(ended_at: datetime, ending: Ending, months: int, zone: str) -> date | None:
     """The last day of the warranty, by the calendar of the shop; None where nothing was repaired or none is given."""
     if ending not in REPAIRED or not months:

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 
 import holidays as public
 
-from portal.rules.policy import Closed, Hours, Policy
+from portal.rules.policy import Closed, Hours, Opening, Policy
 
 LOOK_AHEAD_DAYS = 400  # closed for longer than that is closed
 
@@ -73,6 +73,18 @@ def next_working_day(day: date, policy: Policy) -> date | None:
     """The first day from this one on, this one included, on which the shop opens at all; None as for `next_open`."""
     zone = ZoneInfo(policy.shop.zone)
     return next((span.opens.astimezone(zone).date() for span in _spans_from(day, policy.hours, zone)), None)
+
+
+def weekly(hours: Hours) -> list[tuple[int, int, list[Opening]]]:
+    """The weekly hours as runs of days that are alike: first and last weekday (0 for Monday), and the spans."""
+    runs: list[tuple[int, int, list[Opening]]] = []
+    for weekday in range(7):
+        spans = sorted(hours.on(weekday), key=lambda span: span.opens)
+        if runs and runs[-1][1] == weekday - 1 and runs[-1][2] == spans:
+            runs[-1] = (runs[-1][0], weekday, spans)
+        elif spans:
+            runs.append((weekday, weekday, spans))
+    return runs
 
 
 def coming_closures(today: date, hours: Hours, within_days: int = 14) -> list[Closed]:

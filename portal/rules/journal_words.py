@@ -6,9 +6,11 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
+from portal.rules.giving_up import WISH_WORDS
 from portal.rules.messages import WANTS_WORDS, Wants
 from portal.rules.parts import CUSTOMER_DELIVERY_WORDS, DELIVERIES, DELIVERY_WORDS, ORIGIN_WORDS, Origin, State
 from portal.rules.policy import Policy
+from portal.rules.return_ways import WAY_WORDS, Way
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import HOLD_WORDS, Ending, Hold
 from portal.rules.test_sheet import RESULT_WORDS, Result, When
@@ -24,6 +26,15 @@ _BENCH: Mapping[str, Sentence] = {
     "corrected": say("Correction of entry {entry}"),
     "ended": say("Ended: {ending}"),
     "reopened": say("Handover undone"),
+    "return_chosen": say("The customer chose: {way}"),
+    "return_day_chosen": say("The customer chose: {way}, on {day}"),
+    "ownership_questioned": say("Somebody else says that it is theirs"),
+    "ownership_noted": say("Whose is it? Noted"),
+    "ownership_settled": say("Whose is it? Settled"),
+    "delivered": say("The parcel to the owner arrived on {day}"),
+    "parcel_came_back": say("The parcel to the owner came back on {day}"),
+    "wish_given": say("The owner’s wish in writing: {wish}"),
+    "wish_taken_back": say("The owner took the wish back"),
     "link_renewed": say("Link renewed"),
     "contact_changed": say("Contact changed"),
     "chose_messages": say("The customer chose which messages to get: {wants}"),
@@ -84,6 +95,12 @@ _CUSTOMER: Mapping[str, Sentence] = {
     "corrected": say("A correction from the shop:"),
     "ended": say("{ending}"),
     "reopened": say("Your device is back with us."),
+    "return_chosen": say("You chose how you have it back."),
+    "return_day_chosen": say("You chose the day: {day}."),
+    "delivered": say("It arrived with you on {day}."),
+    "parcel_came_back": say("The parcel came back to us."),
+    "wish_given": say("You told us: {wish}"),
+    "wish_taken_back": say("You took your wish back."),
     "recorded": say("We wrote down the condition of your device."),
     "agreed_record": say("You said that our record is right."),
     "objected": say("You said that our record is not right:"),
@@ -142,6 +159,12 @@ def _facts(
     facts: dict[str, object] = dict(data)
     if "expected_on" in data:
         facts["expected_on"] = date.fromisoformat(data["expected_on"])
+    if "day" in data:
+        facts["day"] = date.fromisoformat(data["day"])
+    if "way" in data:
+        facts["way"] = WAY_WORDS[Way(data["way"])]
+    if "wish" in data:
+        facts["wish"] = WISH_WORDS[data["wish"]]
     if "origin" in data:
         facts["origin"] = ORIGIN_WORDS[Origin(data["origin"])]
     if data.get("how") in DELIVERIES:

@@ -58,7 +58,8 @@ class MessageKind:
 KINDS: Mapping[str, MessageKind] = {
     "taken_in": MessageKind(),
     "stage_reached": MessageKind(news=True),
-    "ready": MessageKind(worth_a_call=True),  # the last stage reached
+    "ready": MessageKind(worth_a_call=True),
+    "ready_undone": MessageKind(worth_a_call=True),  # else they come in vain
     "uncollected": MessageKind(worth_a_call=True, reminder=True),
     "question_put": MessageKind(worth_a_call=True),
     "question_reminder": MessageKind(worth_a_call=True, reminder=True),
@@ -68,6 +69,10 @@ KINDS: Mapping[str, MessageKind] = {
     "question_code": MessageKind(urgent=True),  # somebody waits for it
     "noted": MessageKind(news=True),
     "ended": MessageKind(urgent=True),  # "if that was not you, ring us at once"
+    "handed_over_without_code": MessageKind(urgent=True, worth_a_call=True),  # the same, and nobody showed the code
+    "reopened": MessageKind(urgent=True),
+    "posted": MessageKind(),
+    "parcel_came_back": MessageKind(worth_a_call=True),
     "link_again": MessageKind(urgent=True),  # somebody waits for it
 }
 _PLAIN = MessageKind()

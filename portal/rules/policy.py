@@ -38,6 +38,7 @@ from portal.rules.policy_base import (
 )
 from portal.rules.policy_bench import Bench, Caution, Check, Kind
 from portal.rules.policy_collection import Collection
+from portal.rules.policy_handover import Handover
 from portal.rules.policy_messages import Messages
 from portal.rules.policy_prints import Prints
 from portal.rules.policy_privacy import Privacy
@@ -236,6 +237,7 @@ class Policy(Part):
     messages: Messages = Messages()
     approvals: Approvals = Approvals()
     collection: Collection = Collection()
+    handover: Handover = Handover()
     people: People = People()
     warranty: Warranty = Warranty()
     retention: Retention = Field(default_factory=usual)

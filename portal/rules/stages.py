@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
 from enum import StrEnum
 
 from portal.rules.gates import Facts, StandingGate, shut_gates
@@ -201,6 +202,20 @@ def return_unrepaired(standing: Standing, why: str, *, tray_settled: bool = True
     if not why:
         raise needs("why", say("The reason for giving it back unrepaired"))
     return [Event("ended", {"ending": Ending.RETURNED.value})]
+
+
+def reopen(standing: Standing, ended_at: datetime | None, now: datetime, within_minutes: int) -> list[Event]:
+    """Undo an end that was a mistake. Raises Refused where there is none, or it was longer ago."""
+    if standing.ending is None or ended_at is None:
+        raise Refused(say("This ticket has not ended. There is nothing to undo."))
+    if now - ended_at > timedelta(minutes=within_minutes):
+        raise Refused(
+            say(
+                "That is undone within {minutes} minutes only. Take the device in anew if it is here again.",
+                minutes=within_minutes,
+            )
+        )
+    return [Event("reopened")]
 
 
 def stranded(standings: Mapping[str, Standing], stages: Sequence[Stage]) -> list[str]:

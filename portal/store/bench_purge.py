@@ -14,15 +14,30 @@ from portal.store.bench_tables import (
     test_results,
     tray_lines,
 )
+from portal.store.handover_tables import handovers, parcels, return_choices
 from portal.store.tables import tickets
 
 _WANTED: BindParameter[int] = bindparam("wanted")
-_TABLES = (announcements, courtesies, intake_records, parts, safety_tests, test_results, tray_lines)
+_TABLES = (
+    announcements,
+    courtesies,
+    handovers,
+    intake_records,
+    parcels,
+    parts,
+    return_choices,
+    safety_tests,
+    test_results,
+    tray_lines,
+)
 OF_TICKETS = tuple(table.name for table in _TABLES)
 _WORK = [delete(table).where(table.c.ticket_id == _WANTED) for table in _TABLES]
 _SERIALS = update(intake_records).where(intake_records.c.ticket_id == _WANTED).values(serial="")
-_OF_VISIT = announcements.c.ticket_id.in_(select(tickets.c.id).where(tickets.c.visit_id == _WANTED))
-_ADDRESSES = update(announcements).where(_OF_VISIT).values(return_address="")
+_OF_VISIT = select(tickets.c.id).where(tickets.c.visit_id == _WANTED)
+_ADDRESSES = (
+    update(announcements).where(announcements.c.ticket_id.in_(_OF_VISIT)).values(return_address=""),
+    update(return_choices).where(return_choices.c.ticket_id.in_(_OF_VISIT)).values(address="", person=""),
+)
 _READ = delete(acknowledgements).where(acknowledgements.c.staff_id == _WANTED)
 
 
@@ -38,8 +53,9 @@ def serials(connection: Connection, ticket_id: int) -> None:
 
 
 def return_addresses(connection: Connection, visit_id: int) -> None:
-    """Erase where a visit's devices were to be posted back to."""
-    connection.execute(_ADDRESSES, {"wanted": visit_id})
+    """Erase where a visit's devices were to be posted back to, and whom their owner sent for them."""
+    for statement in _ADDRESSES:
+        connection.execute(statement, {"wanted": visit_id})
 
 
 def acknowledged(connection: Connection, staff_id: int) -> None:

@@ -12,7 +12,7 @@ from sqlalchemy import BindParameter, Connection, bindparam, delete, select, upd
 
 from notifications import outbox
 from portal.rules.categories import Category
-from portal.store import acceptances, bench_purge, calls, photos, questions, search, throttles
+from portal.store import acceptances, bench_purge, calls, photos, questions, search, throttles, wishes
 from portal.store.parts import forget_donor
 from portal.store.tables import contacts, journal, logins, policies, staff, tickets, visits
 
@@ -33,6 +33,8 @@ _REDUCE = (
         needed_by=None,
         express=False,
         collect_on=None,
+        delivered_on=None,
+        claimed_at=None,
         remind_at=None,
         made_at=bindparam("made"),
         stage_since=bindparam("since"),
@@ -177,6 +179,10 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     **dict.fromkeys(((table, Category.RECORD) for table in bench_purge.OF_TICKETS), record),
     ("intake_records", Category.DEVICE): device_identity,
     ("announcements", Category.CONTACT): visit_contacts,
+    ("return_choices", Category.CONTACT): visit_contacts,
+    ("handover_signatures", Category.APPROVAL): wishes.forget,
+    ("wishes", Category.APPROVAL): wishes.forget,
+    ("wishes", Category.STAFF): wishes.forget,
     ("announcements", Category.MONEY): record,
     ("acknowledgements", Category.STAFF): staff_member,
     ("photos", Category.PHOTO): photos.forget,

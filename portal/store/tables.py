@@ -175,6 +175,8 @@ tickets = Table(
     Column("needed_by", Date, info=RECORD),
     Column("express", Boolean, nullable=False, server_default=false(), info=RECORD),
     Column("collect_on", Date, info=RECORD),  # the day on which the customer promised to come
+    Column("delivered_on", Date, info=RECORD),  # the day on which the parcel to its owner arrived
+    Column("claimed_at", Instant, info=RECORD),  # since when somebody else says that it is theirs
     Column("remind_at", Instant, info=RECORD),  # when its owner is next reminded; NULL unless it is ready
     Column("reminded", Integer, nullable=False, server_default="0", info=RECORD),  # reminders of the series so far
     one_of("hold", Hold),

@@ -37,6 +37,9 @@ class Ticket:
     place: str
     needed_by: date | None
     express: bool
+    collect_on: date | None
+    delivered_on: date | None  # by post, where that is known
+    claimed_at: datetime | None  # since when somebody else says that it is theirs
 
     @property
     def standing(self) -> Standing:
@@ -63,6 +66,9 @@ _COLUMNS = (
     tickets.c.place,
     tickets.c.needed_by,
     tickets.c.express,
+    tickets.c.collect_on,
+    tickets.c.delivered_on,
+    tickets.c.claimed_at,
 )
 _BY_NUMBER = select(*_COLUMNS).where(tickets.c.number == bindparam("number"))
 _BY_ID = select(*_COLUMNS).where(tickets.c.id == bindparam("ticket_id"))

@@ -43,6 +43,12 @@ _MESSAGES = {
     "question_withdrawn": say("Told: the question is withdrawn"),
     "question_code": say("A code for an answer"),
     "sign_off_wanted": say("Told the keeper: to sign off"),
+    "ready": say("Told: ready"),
+    "ready_undone": say("Told: not ready after all"),
+    "handed_over_without_code": say("Told: handed over without the code"),
+    "reopened": say("Told: here after all"),
+    "posted": say("Told: posted"),
+    "parcel_came_back": say("Told: the parcel came back"),
     "uncollected": say("Told: ready and not collected"),
     "let_through": say("Told the keeper: let through"),
 }

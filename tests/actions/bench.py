@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
-from portal.actions.desk import Desk
+from typing import Any
+
+from portal.actions import collection_codes
+from portal.actions.desk import Desk, find
+from portal.actions.handover import Handed
 from portal.actions.moves import move
 from portal.rules.test_sheet import Tried
 from portal.rules.tray import TrayLine
@@ -10,6 +14,16 @@ from portal.store import records, sheets, trays
 from portal.store.records import Version
 from tests.actions.aftermath import ticket_of
 from tests.conftest import BENCH
+
+WITHOUT_CODE = Handed(why="Known at the counter for years.")  # as by command
+
+
+def with_code(desk: Desk, number: str, **more: Any) -> Handed:
+    """What is typed when the owner says their code, once the device has left whatever they had."""
+    with desk.reading() as connection:
+        ticket = find(connection, number)
+        code = "" if ticket.ending else collection_codes.first(desk, connection, ticket)
+    return Handed(code=code or "ANY-0NE", **more)
 
 
 def record_of(desk: Desk, number: str) -> Version | None:

@@ -16,7 +16,7 @@ from portal.actions.handover import hand_over
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.store.tables import tickets
 from tests.actions.aftermath import everything, ticket_of
-from tests.actions.bench import bring_to
+from tests.actions.bench import WITHOUT_CODE, bring_to
 from tests.conftest import BENCH
 
 
@@ -77,7 +77,7 @@ def test_nobody_is_reminded_before_it_is_ready(desk: Desk, clock: FixedClock, nu
 
 def test_collection_ends_the_series(desk: Desk, clock: FixedClock, ready: str) -> None:
     walk(desk, clock, 4)
-    hand_over(desk, BENCH, ready, confirmed=True)
+    hand_over(desk, BENCH, ready, WITHOUT_CODE, confirmed=True)
     walk(desk, clock, 60)
 
     assert places(desk) == [0]

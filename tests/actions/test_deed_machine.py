@@ -20,6 +20,7 @@ from portal.rules.refusals import Refused
 from portal.rules.stages import Ending
 from portal.store.tables import journal, tickets, visits
 from tests.actions.aftermath import assert_the_journal_rebuilds_the_row, everything, messages, ticket_of
+from tests.actions.bench import WITHOUT_CODE
 
 STAGES = ["received", "cleaning", "board_work", "testing", "ready", "nowhere"]
 WORDS = st.sampled_from(["", "because", "x" * 4001, "\x00", "שלום 🙂"])
@@ -84,7 +85,7 @@ class Bench(RuleBasedStateMachine):
 
     @rule(which=TICKETS, late=st.booleans())
     def hand_over(self, which: int, late: bool) -> None:
-        self._do(which, late, lambda number, **more: hand_over(self.desk, COMMAND, number, **more))
+        self._do(which, late, lambda number, **more: hand_over(self.desk, COMMAND, number, WITHOUT_CODE, **more))
 
     @rule(which=TICKETS, late=st.booleans(), why=WORDS)
     def return_unrepaired(self, which: int, late: bool, why: str) -> None:

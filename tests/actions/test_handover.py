@@ -12,6 +12,7 @@ from portal.rules.refusals import Refused
 from portal.rules.stages import Ending, Hold, Standing
 from portal.store import journal, tickets
 from tests.actions.aftermath import assert_the_journal_rebuilds_the_row, everything, messages, ticket_of
+from tests.actions.bench import WITHOUT_CODE, with_code
 from tests.conftest import BENCH
 
 
@@ -26,7 +27,7 @@ def ready(desk: Desk, number: str) -> str:
 def test_a_ready_device_is_handed_over_and_its_owner_told(desk: Desk, ready: str) -> None:
     desk.clock.at = desk.clock.at.replace(hour=16)
 
-    hand_over(desk, BENCH, ready)
+    hand_over(desk, BENCH, ready, with_code(desk, ready))
 
     ticket = ticket_of(desk, ready)
     assert (ticket.standing, ticket.ended_at) == (Standing("ready", None, Ending.COLLECTED), desk.clock.now())
@@ -35,18 +36,18 @@ def test_a_ready_device_is_handed_over_and_its_owner_told(desk: Desk, ready: str
 
 
 def test_a_device_that_was_handed_over_is_on_the_bench_list_no_more(desk: Desk, ready: str) -> None:
-    hand_over(desk, BENCH, ready)
+    hand_over(desk, BENCH, ready, WITHOUT_CODE)
 
     with desk.reading() as connection:
         assert tickets.open_tickets(connection) == []
 
 
 def test_a_device_is_handed_over_once(desk: Desk, ready: str) -> None:
-    hand_over(desk, BENCH, ready)
+    hand_over(desk, BENCH, ready, WITHOUT_CODE)
     before = everything(desk)
 
     with pytest.raises(Refused, match="This ticket has ended"):
-        hand_over(desk, BENCH, ready)
+        hand_over(desk, BENCH, ready, WITHOUT_CODE)
     assert everything(desk) == before
 
 
@@ -54,7 +55,7 @@ def test_a_device_on_hold_is_not_handed_over(desk: Desk, ready: str) -> None:
     hold(desk, BENCH, ready, "dispute")
 
     with pytest.raises(Refused, match="in dispute"):
-        hand_over(desk, BENCH, ready)
+        hand_over(desk, BENCH, ready, WITHOUT_CODE)
 
 
 def test_the_customer_reads_why_a_device_was_given_back_unrepaired(desk: Desk, number: str) -> None:

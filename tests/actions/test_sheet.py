@@ -22,7 +22,7 @@ from portal.rules.test_sheet import Result, Tried, When
 from portal.store import policies, sheets
 from portal.store.facts import facts
 from tests.actions.aftermath import assert_the_journal_rebuilds_the_row, everything, journal_of, ticket_of
-from tests.actions.bench import bring_to, sheet_of
+from tests.actions.bench import WITHOUT_CODE, bring_to, sheet_of
 from tests.conftest import BENCH
 
 
@@ -108,7 +108,7 @@ def test_a_check_that_fails_when_ready_shuts_the_door_at_the_counter(desk: Desk,
     fill_in(desk, BENCH, number, [Typed("starts", "after", "fail")])
 
     with pytest.raises(Refused, match="A needed check failed"):
-        hand_over(desk, BENCH, number)
+        hand_over(desk, BENCH, number, WITHOUT_CODE)
 
 
 def test_a_new_failure_is_not_covered_by_an_old_reason(desk: Desk, number: str, keeper: By) -> None:

@@ -14,7 +14,7 @@ from portal.actions.tray import Ended, end, end_all, recount, strike, take_out
 from portal.rules.refusals import AskFirst, Refused, Unfit
 from portal.rules.tray import NewLine, TrayLine
 from tests.actions.aftermath import assert_the_journal_rebuilds_the_row, everything, journal_of, ticket_of
-from tests.actions.bench import bring_to, tray_of
+from tests.actions.bench import WITHOUT_CODE, bring_to, tray_of
 from tests.conftest import BENCH
 
 SCREWS = NewLine("case screws", "8", taken_from="base", lies_at="mat, upper left", length_warning="two are longer")
@@ -102,9 +102,9 @@ def test_a_device_opened_again_when_ready_is_not_handed_over_open(desk: Desk, nu
     take_out(desk, BENCH, number, [FAN])
 
     with pytest.raises(Refused, match="still lies in the tray"):
-        hand_over(desk, BENCH, number)
+        hand_over(desk, BENCH, number, WITHOUT_CODE)
     end_all(desk, BENCH, number, "put back")
-    hand_over(desk, BENCH, number)
+    hand_over(desk, BENCH, number, WITHOUT_CODE)
 
 
 def test_a_device_goes_back_unrepaired_only_with_all_that_was_in_it(desk: Desk, number: str) -> None:

@@ -13,6 +13,7 @@ from portal.actions import handover, links, moves, notes
 from portal.actions.desk import By, Desk
 from portal.actions.intake import NewDevice, NewVisit, TakenIn, take_in
 from portal.rules.numbers import spoken
+from tests.actions.bench import WITHOUT_CODE
 from tests.browser.conftest import Open
 
 LONG = "Radio-with-an-uninterruptedly-long-compound-description-and-a-walnut-case, " * 2
@@ -39,7 +40,7 @@ def paths(desk: Desk, technician: By, clock: FixedClock) -> dict[str, str]:
     for stage in ("board_work", "testing", "ready"):
         for taken in (over, ready):
             moves.move(desk, technician, taken.numbers[0], stage, confirmed=True)
-    handover.hand_over(desk, technician, over.numbers[0])
+    handover.hand_over(desk, BENCH, over.numbers[0], WITHOUT_CODE)
     renewed = handed_in("Amplifier")
     links.renew_docket(desk, technician, renewed.numbers[0])
     return {

@@ -25,6 +25,7 @@ from portal.main import Installation
 from portal.rules.numbers import spoken
 from portal.store import photos, policies, purge, tickets, visits
 from portal.store.tables import contacts
+from tests.actions.bench import WITHOUT_CODE
 from tests.conftest import BASE_URL, BENCH
 from tests.pictures.samples import as_bytes
 
@@ -73,7 +74,7 @@ class Shop:
             move(self.desk, BENCH, number, stage, confirmed=True)
             if stage != "testing":
                 sent(stage)
-        hand_over(self.desk, BENCH, number, confirmed=True)
+        hand_over(self.desk, BENCH, number, WITHOUT_CODE, confirmed=True)
         sent("ended")
         return letters
 

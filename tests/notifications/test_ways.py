@@ -28,6 +28,7 @@ from portal.rules.messages import KINDS
 from portal.rules.sms import Alphabet, cost
 from portal.store import calls
 from portal.store.tables import contacts
+from tests.actions.bench import WITHOUT_CODE, with_code
 from tests.conftest import BENCH, SECRET, load_default_policy
 from tests.notifications import gateway_peer
 from tests.notifications.gateway_peer import Gateway
@@ -87,7 +88,7 @@ class Counter:
         for stage in STAGES:
             move(self.desk, BENCH, number, stage, confirmed=True)
             texts[stage] = self.send()
-        hand_over(self.desk, BENCH, number, confirmed=True)
+        hand_over(self.desk, BENCH, number, with_code(self.desk, number), confirmed=True)
         texts["ended"] = self.send()
         return {event: text for event, sent in texts.items() for text in sent}
 
@@ -147,7 +148,7 @@ def test_every_event_of_customers_has_its_text_and_what_is_worth_a_call_its_word
     folder = resources.templates() / "messages"
 
     assert [event for event in STILL_TRUE if not (folder / event / "sms.txt").exists()] == []
-    worth_a_call = {"stage_reached" if event == "ready" else event for event in KINDS if KINDS[event].worth_a_call}
+    worth_a_call = {event for event in KINDS if KINDS[event].worth_a_call}
     assert [event for event in worth_a_call if not (folder / event / "say.txt").exists()] == []
 
 
@@ -298,7 +299,7 @@ def test_who_stopped_reminders_gets_none_and_everything_else(counter: Counter):
     remind(counter)
 
     assert counter.states()[-1] == ("uncollected", "withdrawn")
-    assert counter.states()[-2] == ("stage_reached", "sent")
+    assert counter.states()[-2] == ("ready", "sent")
 
 
 # By a call
@@ -315,7 +316,7 @@ def test_a_message_by_telephone_is_put_on_the_list_with_whom_why_and_what_to_say
     assert listed.ticket.number == number
     assert listed.why.endswith("fertig")
     assert listed.say.startswith("Hier ist A small repair shop, es geht um Reparatur ")
-    assert counter.states()[-1] == ("stage_reached", "sent")
+    assert counter.states()[-1] == ("ready", "sent")
 
 
 def test_a_call_whose_sender_died_is_on_the_list_once(counter: Counter):
@@ -325,10 +326,10 @@ def test_a_call_whose_sender_died_is_on_the_list_once(counter: Counter):
     counter.send()
     with counter.desk.writing() as connection:  # as if it had died before it wrote down that it was done
         values = {"state": "unknown", "settled_at": None, "unknowns": 1, "due_at": counter.desk.clock.now()}
-        connection.execute(update(outbox).where(outbox.c.event == "stage_reached").values(**values))
+        connection.execute(update(outbox).where(outbox.c.event == "ready").values(**values))
     counter.send()
 
-    assert counter.states()[-1] == ("stage_reached", "sent")
+    assert counter.states()[-1] == ("ready", "sent")
     assert len(to_ring(counter.desk)) == 1
 
 
@@ -339,7 +340,7 @@ def test_nobody_is_rung_for_what_is_no_longer_true_or_was_said(counter: Counter)
     counter.send()
     (listed,) = to_ring(counter.desk)
 
-    hand_over(counter.desk, BENCH, number, confirmed=True)
+    hand_over(counter.desk, BENCH, number, WITHOUT_CODE, confirmed=True)
     assert to_ring(counter.desk) == []
 
     with counter.desk.writing() as connection:

@@ -20,6 +20,7 @@ from portal.main import Installation
 from portal.rules.numbers import spoken
 from portal.rules.tokens import ALPHABET
 from portal.store import tickets, visits
+from tests.actions.bench import WITHOUT_CODE
 from tests.conftest import BENCH
 from tests.web.browser import Browser
 from tests.web.conftest import on_both
@@ -156,7 +157,7 @@ def test_after_handover_the_page_is_short(client: Browser, desk: Desk, taken_in:
     notes.note(desk, BENCH, number, "A new socket is fitted.", audience="customer")
     for stage in ("board_work", "testing", "ready"):
         moves.move(desk, BENCH, number, stage, confirmed=True)
-    handover.hand_over(desk, BENCH, number)
+    handover.hand_over(desk, BENCH, number, WITHOUT_CODE)
 
     page = client.get(path_of(taken_in.link)).text
 

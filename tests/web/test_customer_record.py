@@ -20,6 +20,7 @@ from portal.rules.test_sheet import FUNCTION_TEST_ONLY
 from portal.rules.tokens import LinkKind
 from portal.store import journal, policies, records, visits
 from portal.store.records import Version
+from tests.actions.bench import WITHOUT_CODE
 from tests.conftest import BENCH
 from tests.web.browser import Browser
 from tests.web.conftest import on_both
@@ -248,7 +249,7 @@ def test_once_the_repair_has_ended_the_record_is_read_and_not_answered(
 ) -> None:
     for stage in ("board_work", "testing", "ready"):
         moves.move(desk, BENCH, written, stage, confirmed=True)
-    handover.hand_over(desk, BENCH, written)
+    handover.hand_over(desk, BENCH, written, WITHOUT_CODE)
 
     assert "Is this right?" not in client.get(page_of(taken_in, "record")).text
     answer = client.post(page_of(taken_in, "record"), data={"version": "1", "answer": "right"})

@@ -11,7 +11,15 @@ from sqlalchemy.sql.elements import False_
 
 from notifications.instants import Instant
 from notifications.tables import metadata as notifications_metadata
-from portal.store import bench_tables, call_tables, house_tables, keeping_tables, photo_tables, question_tables  # noqa: F401 (their tables are part of the metadata)
+from portal.store import (  # noqa: F401 (their tables are part of the metadata)
+    bench_tables,
+    call_tables,
+    handover_tables,
+    house_tables,
+    keeping_tables,
+    photo_tables,
+    question_tables,
+)
 from portal.store.tables import metadata
 
 

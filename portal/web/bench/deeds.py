@@ -9,6 +9,7 @@ from flask.typing import ResponseReturnValue
 
 from portal.actions import handover, links, moves, notes, shelf
 from portal.actions.contacts import ContactTyped, change_contact
+from portal.actions.handover import Handed
 from portal.web.bench import blueprint
 from portal.web.bench.doing import Deed, do
 from portal.web.bench.ticket import ticket_page
@@ -74,7 +75,8 @@ def contact(number: str, role: str) -> ResponseReturnValue:
 @blueprint.post("/<number>/hand-over")
 def hand_over(number: str) -> ResponseReturnValue:
     """Hand the device over, repaired."""
-    return _do(number, "hand-over", partial(handover.hand_over, confirmed=typed("confirmed") == "1"))
+    handed = Handed(code=typed("code"), why=typed("why"), checked=request.form.getlist("checked"))
+    return _do(number, "hand-over", partial(handover.hand_over, handed=handed, confirmed=typed("confirmed") == "1"))
 
 
 @blueprint.post("/<number>/return")

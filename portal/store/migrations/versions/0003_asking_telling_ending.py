@@ -79,6 +79,50 @@ def upgrade() -> None:
         sa.UniqueConstraint("visit_id", "kept", name=op.f("uq_pauses_visit_id_kept")),
     )
     op.create_table(
+        "handover_signatures",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("ticket_id", sa.Integer(), nullable=False),
+        sa.Column("entry", sa.Integer(), nullable=False),
+        sa.Column("at", Instant(), nullable=False),
+        sa.Column("strokes", sa.JSON(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["ticket_id"], ["tickets.id"], name=op.f("fk_handover_signatures_ticket_id"), ondelete="CASCADE"
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_handover_signatures")),
+        sa.UniqueConstraint("ticket_id", "entry", name=op.f("uq_handover_signatures_ticket_id_entry")),
+    )
+    op.create_table(
+        "handovers",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("ticket_id", sa.Integer(), nullable=False),
+        sa.Column("entry", sa.Integer(), nullable=False),
+        sa.Column("proof", sa.String(length=20), nullable=False),
+        sa.Column("checked", sa.JSON(), nullable=False),
+        sa.Column("left_out", sa.JSON(), nullable=False),
+        sa.Column("missing", sa.String(length=400), server_default="", nullable=False),
+        sa.Column("unsettled", sa.String(length=400), server_default="", nullable=False),
+        sa.Column("tested", sa.Boolean(), nullable=False),
+        sa.CheckConstraint("proof IN ('code', 'docket stub', 'without code')", name=op.f("ck_handovers_proof")),
+        sa.ForeignKeyConstraint(["ticket_id"], ["tickets.id"], name=op.f("fk_handovers_ticket_id"), ondelete="CASCADE"),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_handovers")),
+        sa.UniqueConstraint("ticket_id", "entry", name=op.f("uq_handovers_ticket_id_entry")),
+    )
+    op.create_table(
+        "parcels",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("ticket_id", sa.Integer(), nullable=False),
+        sa.Column("entry", sa.Integer(), nullable=False),
+        sa.Column("carrier", sa.String(length=60), nullable=False),
+        sa.Column("reference", sa.String(length=60), nullable=False),
+        sa.Column("posted_on", sa.Date(), nullable=False),
+        sa.Column("delivered_on", sa.Date(), nullable=True),
+        sa.Column("came_back_on", sa.Date(), nullable=True),
+        sa.CheckConstraint("delivered_on IS NULL OR came_back_on IS NULL", name=op.f("ck_parcels_one_end")),
+        sa.ForeignKeyConstraint(["ticket_id"], ["tickets.id"], name=op.f("fk_parcels_ticket_id"), ondelete="CASCADE"),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_parcels")),
+        sa.UniqueConstraint("ticket_id", "entry", name=op.f("uq_parcels_ticket_id_entry")),
+    )
+    op.create_table(
         "questions",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("ref", sa.String(length=10), nullable=False),
@@ -115,6 +159,45 @@ def upgrade() -> None:
             postgresql_where=sa.text("state = 'put to the customer'"),
         )
         batch_op.create_index("ix_questions_ticket_id", ["ticket_id"], unique=False)
+
+    op.create_table(
+        "return_choices",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("ticket_id", sa.Integer(), nullable=False),
+        sa.Column("way", sa.String(length=10), nullable=True),
+        sa.Column("day", sa.Date(), nullable=True),
+        sa.Column("person", sa.String(length=120), server_default="", nullable=False),
+        sa.Column("address", sa.Text(), server_default="", nullable=False),
+        sa.Column("sequence", sa.Integer(), server_default="0", nullable=False),
+        sa.Column("chosen_at", Instant(), nullable=False),
+        sa.CheckConstraint("way IN ('collect', 'send', 'post')", name=op.f("ck_return_choices_way")),
+        sa.ForeignKeyConstraint(
+            ["ticket_id"], ["tickets.id"], name=op.f("fk_return_choices_ticket_id"), ondelete="CASCADE"
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_return_choices")),
+        sa.UniqueConstraint("ticket_id", name=op.f("uq_return_choices_ticket_id")),
+    )
+    op.create_table(
+        "wishes",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("ticket_id", sa.Integer(), nullable=False),
+        sa.Column("gives_up", sa.Boolean(), nullable=False),
+        sa.Column("data", sa.String(length=20), nullable=False),
+        sa.Column("how", sa.String(length=20), nullable=False),
+        sa.Column("shown", sa.Text(), nullable=False),
+        sa.Column("typed", sa.String(length=20), server_default="", nullable=False),
+        sa.Column("language", sa.String(length=20), nullable=False),
+        sa.Column("given_at", Instant(), nullable=False),
+        sa.Column("by_staff", sa.Integer(), nullable=True),
+        sa.Column("taken_back_at", Instant(), nullable=True),
+        sa.CheckConstraint("data IN ('give back', 'destroy', 'none inside')", name=op.f("ck_wishes_data")),
+        sa.CheckConstraint("how IN ('page', 'letter', 'mail', 'signed here')", name=op.f("ck_wishes_how")),
+        sa.ForeignKeyConstraint(["by_staff"], ["staff.id"], name=op.f("fk_wishes_by_staff")),
+        sa.ForeignKeyConstraint(["ticket_id"], ["tickets.id"], name=op.f("fk_wishes_ticket_id"), ondelete="CASCADE"),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_wishes")),
+    )
+    with op.batch_alter_table("wishes", schema=None) as batch_op:
+        batch_op.create_index("ix_wishes_ticket_id", ["ticket_id"], unique=False)
 
     op.create_table(
         "asked",
@@ -180,6 +263,8 @@ def upgrade() -> None:
 
     with op.batch_alter_table("tickets", schema=None) as batch_op:
         batch_op.add_column(sa.Column("collect_on", sa.Date(), nullable=True))
+        batch_op.add_column(sa.Column("delivered_on", sa.Date(), nullable=True))
+        batch_op.add_column(sa.Column("claimed_at", Instant(), nullable=True))
         batch_op.add_column(sa.Column("remind_at", Instant(), nullable=True))
         batch_op.add_column(sa.Column("reminded", sa.Integer(), server_default="0", nullable=False))
         batch_op.create_index(
