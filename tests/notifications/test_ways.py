@@ -161,14 +161,6 @@ def test_a_link_can_be_sent_to_whoever_left_only_a_number(counter: Counter):
     assert counter.gateway.numbers == ["447700900123"]
 
 
-def test_a_device_named_with_an_emoji_or_a_line_break_keeps_its_texts_cheap(counter: Counter):
-    arrival = NewVisit([NewDevice("Phone 😀 “Pro”", "", "phone")], name="Zoë 😀", phone=PHONE)
-    take_in(counter.desk, BENCH, arrival)
-
-    (text,) = counter.send()
-    assert cost(text).segments == 1
-
-
 # Which way
 
 
