@@ -7,10 +7,12 @@ from collections.abc import Iterator
 from datetime import timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
+from itertools import product
 from pathlib import Path
 from random import Random
 
 import pytest
+from jinja2 import meta
 from sqlalchemy import select, update
 
 from notifications.instants import FixedClock
@@ -21,11 +23,13 @@ from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.links import send_link_again
 from portal.actions.moves import move
 from portal.actions.notes import note
+from portal.language import language as speaks
 from portal.letters import STILL_TRUE
 from portal.letters.calling import to_ring
+from portal.letters.writing import environment
 from portal.main import Installation, open_installation
 from portal.rules.messages import KINDS
-from portal.rules.sms import Alphabet, cost
+from portal.rules.sms import Alphabet, cost, plain
 from portal.store import calls
 from portal.store.tables import contacts
 from tests.actions.bench import WITHOUT_CODE, with_code
@@ -135,6 +139,29 @@ def test_every_text_of_a_repair_fits_one_segment_with_its_link(counter: Counter,
         assert f"{BASE_URL}/t/C" in text, event
         assert text.startswith("A small repair shop: "), event
         assert "\n" not in text, event
+
+
+TEXTS = sorted((resources.templates() / "messages").glob("*/sms.txt"))
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("file", TEXTS, ids=lambda file: file.parent.name)
+def test_every_text_there_is_fits_one_segment_however_it_turns_out(file: Path, language: str):
+    words = environment(speaks(language, "Europe/London"))
+    usual = {
+        "shop_briefly": "A small repair shop",
+        "number": "4711-3",
+        "link": f"{BASE_URL}/t/C{'0' * 36}",
+        "tickets": [None],
+    }
+    unusual = meta.find_undeclared_variables(words.parse(file.read_text(encoding="utf-8"))) - {*usual, "_", "ngettext"}
+    for values in product([None, "XK4T7Q"], repeat=len(unusual)):
+        for devices in (1, 2):
+            context = usual | {"tickets": [None] * devices} | dict(zip(unusual, values, strict=True))
+            text = " ".join(words.get_template(f"messages/{file.parent.name}/sms.txt").render(context).split())
+
+            told = cost(plain(text))
+            assert (told.alphabet, told.segments) == (Alphabet.GSM7, 1), (told, text)
 
 
 def test_the_first_text_says_that_it_cannot_be_answered(counter: Counter):
