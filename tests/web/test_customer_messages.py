@@ -86,6 +86,19 @@ def test_who_stopped_may_start_again(client: Browser, desk: Desk, taken_in: Take
     assert (contact_of(desk, taken_in).wants, contact_of(desk, taken_in).channels) == ("all", ["mail"])
 
 
+def test_the_bench_sees_who_wants_no_messages(
+    client: Browser, staff_client: Browser, desk: Desk, taken_in: TakenIn
+) -> None:
+    bench = f"/bench/{taken_in.numbers[0]}"
+    assert "wants" not in staff_client.get(bench, follow_redirects=True).text
+
+    client.post(page_of(desk, taken_in), data={"wants": "none"})
+
+    page = staff_client.get(bench, follow_redirects=True).text
+    assert "wants no messages" in page
+    assert "The customer chose which messages to get: nothing" in page
+
+
 @pytest.mark.parametrize(
     ("typed", "told"),
     [
