@@ -11,9 +11,23 @@ from datetime import timedelta
 from random import Random
 from typing import Any
 
-from portal.actions import announce, handover, moves, notes, parts, photos, record, sheet, shelf, terms, tray
+from portal.actions import (
+    announce,
+    collection_codes,
+    handover,
+    moves,
+    notes,
+    parts,
+    photos,
+    record,
+    sheet,
+    shelf,
+    terms,
+    tray,
+)
 from portal.actions.announce import Announced
-from portal.actions.desk import By, Desk, Outcome
+from portal.actions.desk import By, Desk, Outcome, find
+from portal.actions.handover import Handed
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.parts import Tick
 from portal.actions.sheet import Typed
@@ -23,7 +37,7 @@ from portal.rules.policy import Check, Policy
 from portal.rules.summary import SafetyTest
 from portal.rules.tray import NewLine
 from portal.store.photo_files import PhotoFiles
-from seed import pictures
+from seed.pictures import Album, View
 
 Texts = Mapping[str, str]
 
@@ -38,6 +52,7 @@ class Stage:
     bench: By
     keeper: By
     words: Mapping[str, Any]
+    album: Album
     chance: Random
 
 
@@ -59,11 +74,12 @@ class Scene:
     stops_at: str | None = None  # the stage where its story is left off
     express: bool = False
     place: str = ""
+    view: View | None = None  # what was photographed of it
     companion: Scene | None = field(default=None, repr=False)  # a second device handed in at the same time
 
     @property
     def is_still_here(self) -> bool:
-        """Whether its story is left off before its end; only such devices are photographed, since photos take time."""
+        """Whether its story is left off before its end; only such devices are photographed: who looks at the others?"""
         return self.stops_at is not None
 
     def chance_of(self, share: float) -> bool:
@@ -143,10 +159,20 @@ class Scene:
         record.make_safe(*self._here(), self.house.words["battery_dealt_with"])
 
     def photograph(self, moment: str) -> None:
-        """A photo from before or after the repair, for the customer to see."""
-        taken = pictures.draw(self.tale["kind"], self.device, self.house.chance)
-        files, here = self.house.files, (self.house.bench, self.number)
-        photos.add(self.house.desk, files, *here, taken, moment=moment, confirmed=True)
+        """A photo for the customer from before or after the repair; of the tray, for the bench."""
+        if moment == "tray":
+            view = self.house.album.tray()
+        else:
+            view = self.view = self.view or self.house.album.view_of(self.tale["kind"], self.device)
+        photos.keep(
+            self.house.desk,
+            self.house.files,
+            self.house.bench,
+            self.number,
+            self.house.album.photo(view, moment),
+            moment=moment,
+            audience="bench" if moment == "tray" else "customer",
+        )
 
     def lay(self, place: str) -> None:
         """Where it lies from now on."""
@@ -227,8 +253,21 @@ class Scene:
         return bool(kind and kind.mains)
 
     def hand_over(self) -> None:
-        """Collected at the counter."""
-        handover.hand_over(self.house.desk, self.house.keeper, self.number, confirmed=True)
+        """Collected at the counter, by whoever says the code."""
+        self._hand_over(Handed(code=self._code(), tested=True))
+
+    def hand_over_without_code(self) -> None:
+        """Collected by somebody who forgot the code; the keeper looks at other things."""
+        self._hand_over(Handed(why=self.one_of("why_no_code"), checked=("device", "name"), tested=True))
+
+    def _hand_over(self, handed: Handed) -> None:
+        handover.hand_over(self.house.desk, self.house.keeper, self.number, handed, confirmed=True)
+
+    def _code(self) -> str:
+        """The code that its owner was sent, or that stands on their paper."""
+        desk = self.house.desk
+        with desk.reading() as connection:
+            return collection_codes.first(desk, connection, find(connection, self.number))
 
     def give_back(self, reason: str) -> None:
         """Returned unrepaired."""

@@ -92,7 +92,7 @@ def arrives(scene: Scene, *, agrees: bool = True) -> Waits:
             scene.accept_terms()
     yield minutes(6)
     scene.record()
-    if scene.is_still_here and scene.chance_of(0.4):
+    if scene.is_still_here and scene.chance_of(0.5):
         scene.photograph("before")
     if scene.chance_of(0.3):
         scene.lay(scene.one_of("bench_places"))
@@ -112,6 +112,8 @@ def is_repaired(scene: Scene) -> Waits:
     if opened:
         yield minutes(20)
         scene.open_up()
+        if scene.is_still_here and scene.chance_of(0.4):
+            scene.photograph("tray")
     yield hours(scene, 1, 2)
     noted = scene.note(scene.house.chance.choice(scene.tale["bench"]))
     if scene.chance_of(0.05):
@@ -122,6 +124,9 @@ def is_repaired(scene: Scene) -> Waits:
         scene.give(scene.text(scene.tale["free"]))
     yield hours(scene, 2, 9)
     scene.tell(scene.text(scene.tale["told"]))
+    if scene.view:
+        yield minutes(10)
+        scene.photograph("after")
     if opened:
         yield minutes(30)
         scene.close_up()

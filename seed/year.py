@@ -19,6 +19,7 @@ from portal.actions.desk import By, Desk
 from portal.rules.hours import next_open
 from portal.rules.policy import Policy
 from portal.store.photo_files import PhotoFiles
+from seed.pictures import Album
 from seed.scene import Scene, Stage
 from seed.stories import (
     Story,
@@ -83,7 +84,8 @@ def live(
         policy = desk.policy(connection)
     words = _toml("words.toml")
     chance = Random(f"stories {seed}")  # noqa: S311 (stories, not secrets)
-    house = Stage(desk, files, policy, bench, keeper, words, chance)
+    album = Album(Random(f"album {seed}"))  # noqa: S311
+    house = Stage(desk, files, policy, bench, keeper, words, album, chance)
     tales = _toml("tales.toml")["tales"]
     running: list[tuple[datetime, int, Iterator[timedelta]]] = []
     for begins, story, pace in _programme(chance, now, size):

@@ -14,6 +14,7 @@ from sqlalchemy import Connection
 
 from portal.actions import tell
 from portal.actions.desk import By, Change, Desk, NotFound, Outcome, change_ticket, done_before, find
+from portal.pictures.limits import Clean
 from portal.pictures.worker import clean_in_child
 from portal.rules.policy import Policy
 from portal.rules.refusals import AskFirst, Refused, Unfit
@@ -59,9 +60,9 @@ def add(
     Raises Unfit for what is no picture, AskFirst for one that seems blurred or dark, Refused for an ended ticket,
     NoRoom where the store is full, StoreAway where it does not answer.
     """
-    words = line("caption", say("The caption"), caption)
     if moment not in MOMENTS:
         raise Unfit("moment", say("A photo is of {allowed}.", allowed=", ".join(MOMENTS)))
+    words = line("caption", say("The caption"), caption)
     with desk.reading() as connection:
         ticket = find(connection, number)
         if done_before(connection, deed_key):
@@ -69,11 +70,27 @@ def add(
     cleaned = clean_in_child(data)
     if not confirmed and (cleaned.seems_blurred or cleaned.seems_dark):
         raise AskFirst(_BLURRED if cleaned.seems_blurred else _DARK)
+    return keep(desk, files, by, number, cleaned, moment=moment, caption=words, audience=audience, deed_key=deed_key)
+
+
+def keep(
+    desk: Desk,
+    files: PhotoFiles,
+    by: By,
+    number: str,
+    cleaned: Clean,
+    *,
+    moment: str = "other",
+    caption: str = "",
+    audience: Audience = "customer",
+    deed_key: str | None = None,
+) -> Outcome:
+    """Keep a photo that is clean already, as `add` does."""
     ref = new_ref(desk.chooser)
     kept = False
     try:
         _write(files, ref, cleaned.large, cleaned.small)
-        outcome = _add_row(desk, by, number, ref, moment, words, audience, cleaned.width, cleaned.height, deed_key)
+        outcome = _add_row(desk, by, number, ref, moment, caption, audience, cleaned.width, cleaned.height, deed_key)
         kept = not outcome.repeated
     finally:
         if not kept:
