@@ -123,8 +123,7 @@ def _apply(connection: Connection, line: Line, gone: list[str]) -> None:
                 visits.end_link_at(connection, visit.id, visit.link_ends_at or line.at)
                 retention.erase_visit(connection, policy_in_force(connection), visit.id, ERASED_AT_ONCE, gone)
         case "photo":
-            photos.remove(connection, line.ref)
-            gone.append(line.ref)
+            gone += [line.ref, *photos.remove(connection, line.ref)]
         case _:
             visits.raise_versions(connection, line.what, line.ref, line.version)
 

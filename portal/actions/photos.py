@@ -89,7 +89,7 @@ def keep(
     ref = new_ref(desk.chooser)
     kept = False
     try:
-        _write(files, ref, cleaned.large, cleaned.small)
+        keep_files(files, ref, cleaned)
         outcome = _add_row(desk, by, number, ref, moment, caption, audience, cleaned.width, cleaned.height, deed_key)
         kept = not outcome.repeated
     finally:
@@ -99,7 +99,9 @@ def keep(
 
 
 def withdraw(desk: Desk, files: PhotoFiles, by: By, number: str, ref: str, *, deed_key: str | None = None) -> Outcome:
-    """Take a photo away for good: row and files. The journal says that one was withdrawn. Raises NotFound."""
+    """Take a photo away for good: row and files, and the pair it was in. The journal says so. Raises NotFound."""
+
+    gone = [ref]
 
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
         found = photos.by_ref(connection, ref)
@@ -107,14 +109,26 @@ def withdraw(desk: Desk, files: PhotoFiles, by: By, number: str, ref: str, *, de
             raise NotFound(say("This repair has no such photo."))
 
         def write(connection: Connection, _ticket: Ticket, now: datetime) -> None:
-            photos.remove(connection, ref)
+            gone.extend(photos.remove(connection, ref))
             desk.ledger.note(Line(now, "photo", ref))
 
         return Change([Event("photo_withdrawn")], audience="bench", write=write)
 
     outcome = change_ticket(desk, by, number, decide, deed_key=deed_key)
-    let_go(files, ref)
+    for each in gone:
+        let_go(files, each)
     return outcome
+
+
+def keep_files(files: PhotoFiles, ref: str, picture: Clean) -> None:
+    """Write a picture in both sizes. Raises NoRoom or StoreAway; whoever calls lets go of what was half kept."""
+    try:
+        files.write(ref, LARGE, picture.large)
+        files.write(ref, SMALL, picture.small)
+    except OSError as fault:
+        if fault.errno in FULL:
+            raise NoRoom(say("There is no room for the photo. Nothing was kept; tell the keeper.")) from None
+        raise StoreAway(_AWAY) from None
 
 
 def let_go(files: PhotoFiles, ref: str) -> None:
@@ -140,16 +154,6 @@ _AWAY = say(
     "it stays so."
 )
 _DARK = say("This picture seems very dark. Take it again with more light, or use it all the same.")
-
-
-def _write(files: PhotoFiles, ref: str, large: bytes, small: bytes) -> None:
-    try:
-        files.write(ref, LARGE, large)
-        files.write(ref, SMALL, small)
-    except OSError as fault:
-        if fault.errno in FULL:
-            raise NoRoom(say("There is no room for the photo. Nothing was kept; tell the keeper.")) from None
-        raise StoreAway(_AWAY) from None
 
 
 def _add_row(

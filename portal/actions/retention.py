@@ -15,6 +15,7 @@ from sqlalchemy import Connection
 
 from notifications import outbox
 from portal.actions.desk import CLOCK, Change, Desk, write_events
+from portal.actions.photos import let_go
 from portal.rules.periods import due_before
 from portal.rules.policy import Policy
 from portal.rules.retention import Kept
@@ -110,7 +111,7 @@ def _steps(going: _Round, files: PhotoFiles, kept: Kept, most: int) -> Iterator[
             if count:
                 keeping.record(connection, kept, count, going.revision, going.now)
         for ref in gone:
-            files.remove(ref)
+            let_go(files, ref)
         if not count:
             return
         left -= count

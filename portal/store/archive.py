@@ -180,7 +180,8 @@ def _copy(connection: Connection, table: Table, archive: Database) -> int:
 
 
 def _photo_refs(archive: Database) -> list[str]:
-    return [row["ref"] for row in archive["photos"].rows]
+    aligned = [row["aligned_ref"] for row in archive["photo_pairs"].rows if row["aligned_ref"]]
+    return [row["ref"] for row in archive["photos"].rows] + aligned
 
 
 def _copy_photo(ref: str, archive: Database, photo_files: PhotoFiles) -> int:

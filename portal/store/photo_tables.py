@@ -1,8 +1,8 @@
-"""The table of photos. It hangs on its ticket and goes with it; the files are for `photo_files`."""
+"""The tables of photos and of their pairs. They hang on their ticket and go with it; files are for `photo_files`."""
 
 from __future__ import annotations
 
-from sqlalchemy import Column, ForeignKey, Index, Integer, String, Table
+from sqlalchemy import Boolean, Column, ForeignKey, Index, Integer, String, Table
 
 from notifications.instants import Instant
 from portal.rules.categories import Category
@@ -27,4 +27,19 @@ photos = Table(
     one_of("moment", MOMENTS),
     one_of("audience", ("bench", "customer")),
     Index("ix_photos_ticket_id", "ticket_id"),
+)
+
+# A before and an after that belong together. Where the after picture could be laid over the before picture, that is a
+# picture of its own, as large as the before picture, under `aligned_ref`.
+photo_pairs = Table(
+    "photo_pairs",
+    metadata,
+    Column("id", Integer, primary_key=True, info=NONE),
+    Column("ref", String(10), nullable=False, unique=True, info=PHOTO),
+    Column("ticket_id", Integer, ForeignKey("tickets.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    Column("before_id", Integer, ForeignKey("photos.id", ondelete="CASCADE"), nullable=False, unique=True, info=NONE),
+    Column("after_id", Integer, ForeignKey("photos.id", ondelete="CASCADE"), nullable=False, unique=True, info=NONE),
+    Column("aligned_ref", String(10), unique=True, info=PHOTO),
+    Column("as_taken", Boolean, nullable=False, info=PHOTO),  # somebody would rather show it as it was taken
+    Index("ix_photo_pairs_ticket_id", "ticket_id"),
 )

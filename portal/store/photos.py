@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import Connection, bindparam, delete, insert, select
+from sqlalchemy import Connection, bindparam, delete, insert, select, union_all
 
-from portal.store.photo_tables import photos
+from portal.store.photo_tables import photo_pairs, photos
 from portal.store.tables import tickets
 
 
@@ -50,7 +50,18 @@ _OF_VISIT = (
 _REMOVE = delete(photos).where(photos.c.ref == bindparam("wanted"))
 _REMOVE_ALL = delete(photos).where(photos.c.ticket_id == bindparam("ticket_id"))
 _MOMENTS = select(photos.c.moment).where(photos.c.ticket_id == bindparam("ticket_id")).distinct()
-_KNOWN = select(photos.c.ref).where(photos.c.ref.in_(bindparam("refs", expanding=True)))
+_KNOWN = union_all(
+    select(photos.c.ref).where(photos.c.ref.in_(bindparam("refs", expanding=True))),
+    select(photo_pairs.c.aligned_ref).where(photo_pairs.c.aligned_ref.in_(bindparam("refs", expanding=True))),
+)
+_ALIGNED_OF = select(photo_pairs.c.aligned_ref).where(
+    photo_pairs.c.ticket_id == bindparam("ticket_id"), photo_pairs.c.aligned_ref.is_not(None)
+)
+_ALIGNED_WITH = (
+    select(photo_pairs.c.aligned_ref)
+    .join(photos, photos.c.id.in_((photo_pairs.c.before_id, photo_pairs.c.after_id)))
+    .where(photos.c.ref == bindparam("wanted"), photo_pairs.c.aligned_ref.is_not(None))
+)
 
 
 def of_ticket(connection: Connection, ticket_id: int) -> list[Photo]:
@@ -80,18 +91,21 @@ def add(connection: Connection, values: dict[str, object]) -> None:
     connection.execute(insert(photos), values)
 
 
-def remove(connection: Connection, ref: str) -> None:
-    """Delete a photo's row."""
+def remove(connection: Connection, ref: str) -> list[str]:
+    """Delete a photo's row, and the pair it is in; tells the refs of pictures that went with that pair."""
+    aligned = list(connection.execute(_ALIGNED_WITH, {"wanted": ref}).scalars())
     connection.execute(_REMOVE, {"wanted": ref})
+    return aligned
 
 
 def forget(connection: Connection, ticket_id: int) -> list[str]:
     """Delete a ticket's rows and tell the refs, whose files the caller removes once that is committed."""
     refs = [photo.ref for photo in of_ticket(connection, ticket_id)]
+    refs += connection.execute(_ALIGNED_OF, {"ticket_id": ticket_id}).scalars()
     connection.execute(_REMOVE_ALL, {"ticket_id": ticket_id})
     return refs
 
 
 def known(connection: Connection, refs: list[str]) -> set[str]:
-    """Which of these photos have a row."""
+    """Which of these photos have a row, or are the aligned picture of a pair that has one."""
     return set(connection.execute(_KNOWN, {"refs": refs}).scalars()) if refs else set()

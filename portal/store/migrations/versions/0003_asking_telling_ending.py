@@ -123,6 +123,22 @@ def upgrade() -> None:
         sa.UniqueConstraint("ticket_id", "entry", name=op.f("uq_parcels_ticket_id_entry")),
     )
     op.create_table(
+        "price_terms",
+        sa.Column("ticket_id", sa.Integer(), nullable=False),
+        sa.Column("way", sa.String(length=20), nullable=False),
+        sa.Column("amount_minor", sa.BigInteger(), nullable=True),
+        sa.Column("currency", sa.String(length=3), nullable=False),
+        sa.Column("through", sa.String(length=30), nullable=False),
+        sa.Column("agreed_at", Instant(), nullable=False),
+        sa.CheckConstraint(
+            "way IN ('fixed price', 'look first', 'no fix no fee', 'up to a limit')", name=op.f("ck_price_terms_way")
+        ),
+        sa.ForeignKeyConstraint(
+            ["ticket_id"], ["tickets.id"], name=op.f("fk_price_terms_ticket_id"), ondelete="CASCADE"
+        ),
+        sa.PrimaryKeyConstraint("ticket_id", name=op.f("pk_price_terms")),
+    )
+    op.create_table(
         "questions",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("ref", sa.String(length=10), nullable=False),
@@ -133,6 +149,7 @@ def upgrade() -> None:
         sa.Column("offer", sa.JSON(), nullable=False),
         sa.Column("answer_by", Instant(), nullable=False),
         sa.Column("chosen", sa.String(length=10), nullable=True),
+        sa.Column("through", sa.String(length=30), nullable=True),
         sa.Column("drafted_by", sa.Integer(), nullable=True),
         sa.Column("made_at", Instant(), nullable=False),
         sa.Column("put_at", Instant(), nullable=True),
@@ -140,7 +157,7 @@ def upgrade() -> None:
         sa.Column("started_at", Instant(), nullable=True),
         sa.Column("reminded_at", Instant(), nullable=True),
         sa.Column("returned_with", sa.Text(), server_default="", nullable=False),
-        sa.CheckConstraint("kind IN ('estimate', 'extra')", name=op.f("ck_questions_kind")),
+        sa.CheckConstraint("kind IN ('estimate', 'extra', 'looking')", name=op.f("ck_questions_kind")),
         sa.CheckConstraint(
             "state IN ('drafted', 'awaiting sign-off', 'put to the customer', 'agreed', 'declined', 'lapsed', 'withdrawn')",
             name=op.f("ck_questions_state"),
@@ -228,10 +245,35 @@ def upgrade() -> None:
         sa.UniqueConstraint("ref", name=op.f("uq_challenges_ref")),
     )
     op.create_table(
+        "photo_pairs",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("ref", sa.String(length=10), nullable=False),
+        sa.Column("ticket_id", sa.Integer(), nullable=False),
+        sa.Column("before_id", sa.Integer(), nullable=False),
+        sa.Column("after_id", sa.Integer(), nullable=False),
+        sa.Column("aligned_ref", sa.String(length=10), nullable=True),
+        sa.Column("as_taken", sa.Boolean(), nullable=False),
+        sa.ForeignKeyConstraint(["after_id"], ["photos.id"], name=op.f("fk_photo_pairs_after_id"), ondelete="CASCADE"),
+        sa.ForeignKeyConstraint(
+            ["before_id"], ["photos.id"], name=op.f("fk_photo_pairs_before_id"), ondelete="CASCADE"
+        ),
+        sa.ForeignKeyConstraint(
+            ["ticket_id"], ["tickets.id"], name=op.f("fk_photo_pairs_ticket_id"), ondelete="CASCADE"
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_photo_pairs")),
+        sa.UniqueConstraint("after_id", name=op.f("uq_photo_pairs_after_id")),
+        sa.UniqueConstraint("aligned_ref", name=op.f("uq_photo_pairs_aligned_ref")),
+        sa.UniqueConstraint("before_id", name=op.f("uq_photo_pairs_before_id")),
+        sa.UniqueConstraint("ref", name=op.f("uq_photo_pairs_ref")),
+    )
+    with op.batch_alter_table("photo_pairs", schema=None) as batch_op:
+        batch_op.create_index("ix_photo_pairs_ticket_id", ["ticket_id"], unique=False)
+
+    op.create_table(
         "proofs",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("ticket_id", sa.Integer(), nullable=False),
-        sa.Column("question_id", sa.Integer(), nullable=False),
+        sa.Column("question_id", sa.Integer(), nullable=True),
         sa.Column("place", sa.Integer(), nullable=False),
         sa.Column("document", sa.Text(), nullable=False),
         sa.Column("previous", sa.String(length=64), nullable=False),
