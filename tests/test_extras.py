@@ -62,6 +62,9 @@ def test_the_chain_holds_until_one_byte_of_the_row_is_changed(
     assert shop("proof", "verify", number)[0] == 0
 
     with sqlite3.connect(tmp_path / "shop" / "benchwindow.db") as plain:
+        with pytest.raises(sqlite3.IntegrityError, match="a proof is never changed"):
+            plain.execute("UPDATE proofs SET place = 2")
+        plain.execute("DROP TRIGGER proofs_are_not_rewritten")
         plain.execute("UPDATE proofs SET document = replace(document, '4850', '9850')")
     plain.close()
 

@@ -1,7 +1,7 @@
 """Answers to questions about money: yes or no, by page, telephone or counter; taken back; lapsed; each proven.
 
-A yes is an express one (Directive 2011/83/EU Art. 8(2), 22, 27), bound to the version that was shown. The proof holds the
-exact offer, what was answered, when and through what, and no contact data. Not legal advice.
+A yes is an express one (Directive 2011/83/EU Art. 8(2), 22, 27), bound to the version that was shown. The proof holds
+the exact offer, what was answered, when and through what, and no contact data. Not legal advice.
 """
 
 from __future__ import annotations
@@ -11,23 +11,22 @@ import hmac
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any, Literal
+from typing import Literal
 
 from sqlalchemy import Connection
 
 from portal.actions import tell
 from portal.actions.desk import CLOCK, CUSTOMER, By, Change, Desk, Outcome, Stale, change_ticket
+from portal.actions.proving import prove_answer
 from portal.actions.questions import hold_events, must_win, of
 from portal.rules import questions as rules
+from portal.rules.answer_times import remind_at
 from portal.rules.money import to_minor
-from portal.rules.numbers import spoken
-from portal.rules.offers import to_data
 from portal.rules.policy import Policy
-from portal.rules.proof import prove
 from portal.rules.questions import Question, State
 from portal.rules.refusals import Refused, Unfit
 from portal.rules.sentences import say
-from portal.rules.stages import Event
+from portal.rules.stages import Event, must_be_here
 from portal.rules.text import line
 from portal.rules.tokens import new_ref
 from portal.store import questions, visits
@@ -75,28 +74,33 @@ def record(
     how: str,
     who: str,
     *,
+    said_at: datetime | None = None,
     seen: int | None = None,
     deed_key: str | None = None,
 ) -> Outcome:
-    """Staff write down an answer given by telephone or at the counter, and who gave it; the customer may object.
+    """Staff write down an answer given by telephone or at the counter, who gave it to whom, and when (None: now).
 
-    Raises Unfit without who said it, Refused as `answer` does.
+    The customer is told and may object. Raises Unfit (fields "how", "who", "said_at"), Refused as `answer` does.
     """
     if how not in ("telephone", "counter"):
         raise Unfit("how", say("An answer is given by telephone or at the counter."))
-    said = line("who", say("Who said it"), who, required=True)
+    said = line("who", say("Who said it, and to whom"), who, required=True)
     now = desk.clock.now()
+    if said_at is not None and said_at > now:
+        raise Unfit("said_at", say("That time is still to come."))
     with desk.reading() as connection:
         kept = questions.by_ref(connection, ref)
         language = desk.policy(connection).shop.languages[0]
     given = Answer(kept.question.version if kept else 0, language, option, "", how)  # type: ignore[arg-type]
 
-    def decide(question: Question, now: datetime) -> Question:
+    def decide(question: Question, _now: datetime) -> Question:
+        if said_at is not None and kept and kept.put_at and said_at < kept.put_at:
+            raise Unfit("said_at", say("At that time the question had not been asked yet."))
         if option is None:
-            return rules.decline(question, given.version, now)
-        return rules.agree(question, option, given.version, rules.YES["en"], "en", now)
+            return rules.decline(question, given.version, said_at or now)
+        return rules.agree(question, option, given.version, rules.YES["en"], "en", said_at or now)
 
-    return _settle(desk, by, number, ref, decide, given, text=said, seen=seen, deed_key=deed_key, at=now)
+    return _settle(desk, by, number, ref, decide, given, text=said, said_at=said_at, seen=seen, deed_key=deed_key)
 
 
 def take_back(desk: Desk, number: str, ref: str, given: Answer, *, deed_key: str | None = None) -> Outcome:
@@ -127,10 +131,11 @@ def lapse(desk: Desk, now: datetime, most: int = 500) -> tuple[int, int]:
 def remind(desk: Desk, now: datetime, most: int = 500) -> tuple[int, int]:
     """Remind of questions that nobody answered yet, once each: (looked at, reminded)."""
     with desk.reading() as connection:
-        after = desk.policy(connection).approvals.remind_after_days
-        due = questions.to_remind(connection, now - timedelta(days=after), now, most) if after else []
+        policy = desk.policy(connection)
+        waiting = questions.not_reminded(connection, now, most)
+    due = [ref for ref, put_at in waiting if (at := remind_at(put_at, policy)) and at <= now]
     reminded = 0
-    for _number, ref in due:
+    for ref in due:
         with desk.writing() as connection:
             kept = questions.by_ref(connection, ref)
             if kept and kept.question.state is State.PUT and questions.change(connection, kept, {"reminded_at": now}):
@@ -196,20 +201,21 @@ def _settle(
     *,
     name: str = "",
     text: str = "",
+    said_at: datetime | None = None,
     seen: int | None = None,
     deed_key: str | None = None,
-    at: datetime | None = None,
 ) -> Outcome:
-    now = at or desk.clock.now()
+    now = desk.clock.now()
 
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
+        must_be_here(ticket.standing)
         kept = of(connection, ticket, ref)
         after = decide_question(kept.question, now)
         if after.chosen is not None:
             kept.offer.option(after.chosen)  # an option that is not shown is refused
 
         def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
-            _write(connection, ticket, kept, after, name or after.state.value, given, now)
+            _write(connection, ticket, kept, after, name or after.state.value, given, now, said_at=said_at)
 
         event = Event(name or after.state.value, {"question": ref} | ({"option": after.chosen} if after.chosen else {}))
         events = [event, *hold_events(ticket, connection, ref, after.state)]
@@ -239,7 +245,7 @@ def _lapse(desk: Desk, number: str, ref: str, now: datetime) -> None:
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
         kept = questions.by_ref(connection, ref)
-        if kept:
+        if kept and not ticket.ending:  # whoever has the device back need not hear that nothing more is done
             tell.question_lapsed(connection, ticket, kept, now)
 
     change_ticket(desk, CLOCK, number, decide, then=then)
@@ -253,35 +259,19 @@ def _write(
     answered: str,
     given: Answer | None,
     now: datetime,
+    *,
+    said_at: datetime | None = None,
 ) -> None:
     values: dict[str, object] = {"state": after.state.value, "chosen": after.chosen, "settled_at": now}
-    must_win(questions.change(connection, kept, values))
-    facts = _facts(ticket, kept, answered, after.chosen, given, now)
-    questions.keep_proof(connection, ticket.id, kept.id, prove(facts, questions.last_digest(connection, ticket.id)))
-
-
-def _facts(
-    ticket: Ticket, kept: Kept, answered: str, chosen: str | None, given: Answer | None, now: datetime
-) -> dict[str, Any]:
-    """What the proof says: all that was shown and answered, without a contact and without an address of any kind."""
-    option = kept.offer.option(chosen) if chosen else None
-    return {
-        "number": spoken(ticket.number),
-        "question": kept.ref,
-        "kind": kept.kind,
-        "version": kept.question.version,
-        "offer": to_data(kept.offer),
-        "answer": answered,
-        "option": chosen,
-        "total_minor": kept.offer.total(option).amounts.gross if option else None,
-        "tax_minor": kept.offer.total(option).amounts.tax if option else None,
-        "currency": kept.offer.terms.currency,
+    must_win(questions.change(connection, kept, values | {"through": given.through if given else None}))
+    more = {
         "language": given.language if given else None,
         "word": given.word if given else None,
         "through": given.through if given else None,
         "template": given.template if given else None,
-        "at": now.isoformat(),
+        "said_at": said_at.isoformat() if said_at else None,
     }
+    prove_answer(connection, ticket, kept, answered, after.chosen, now, more)
 
 
 def _with_retries(deed: Callable[[], Outcome]) -> Outcome:

@@ -11,6 +11,7 @@ from sqlalchemy.exc import IntegrityError
 
 from portal.actions import tell
 from portal.actions.desk import By, Change, Desk, done_before, must_still_hold, standing_columns, write_events
+from portal.actions.price_terms import TypedTerms, event_of, fit_terms, keep_at_intake
 from portal.rules import stages
 from portal.rules.contact import email, phone
 from portal.rules.policy import Policy
@@ -31,6 +32,7 @@ class NewDevice:
     kind: str = ""
     needed_by: date | None = None
     express: bool = False
+    price: TypedTerms = field(default_factory=TypedTerms)  # what was agreed about the price, if anything was
 
 
 @dataclass(frozen=True)
@@ -122,6 +124,7 @@ def fit_device(device: NewDevice, policy: Policy) -> NewDevice:
         kind=kind,
         needed_by=device.needed_by,
         express=device.express,
+        price=device.price,
     )
 
 
@@ -186,6 +189,9 @@ def add_ticket(
 ) -> tuple[str, int]:
     """Write a ticket in the first stage, or before it where the device is only announced; tell its number and id."""
     events = [Event("announced")] if announced else stages.arrive(Standing(), policy.stages)
+    price = None if announced else fit_terms(device.price, policy.shop.currency)
+    if price:
+        events.append(event_of(price.terms))
     number = tickets.new_number(connection, desk.chooser)
     ticket_id = tickets.add(
         connection,
@@ -206,6 +212,8 @@ def add_ticket(
     )
     must_still_hold(desk, connection, policy)
     write_events(connection, by, ticket_id, 0, Change(events), now, deed_key)
+    if price:
+        keep_at_intake(desk, connection, by, ticket_id, price, policy, now)
     _let_be_found(connection, visit_id, ticket_id, device.device)
     return number, ticket_id
 

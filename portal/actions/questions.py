@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Literal, NamedTuple
 
 from sqlalchemy import Connection
@@ -16,7 +16,7 @@ from sqlalchemy import Connection
 from portal.actions import tell
 from portal.actions.desk import By, Change, Desk, NotFound, Outcome, change_ticket, find
 from portal.rules import questions as rules
-from portal.rules.hours import next_open
+from portal.rules.answer_times import answer_by
 from portal.rules.money import to_minor
 from portal.rules.offers import TypedOffer, fit, to_data
 from portal.rules.policy import Policy
@@ -26,7 +26,7 @@ from portal.rules.sentences import say
 from portal.rules.stages import Event, Hold, must_be_here
 from portal.rules.text import line
 from portal.rules.tokens import new_ref
-from portal.store import people, questions, visits
+from portal.store import people, photos, questions, visits
 from portal.store.questions import Kept
 from portal.store.tickets import Ticket
 
@@ -62,7 +62,7 @@ def draft(
 
     def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
         must_be_here(ticket.standing)
-        offer = _offer(typed, policy, now)
+        offer = fit_offer(connection, ticket, typed, policy, now)
         new.append(offer)
         state = _after_draft(connection, by, offer, policy) if put_at_once else State.DRAFTED
 
@@ -98,22 +98,39 @@ def put(desk: Desk, by: By, number: str, ref: str, *, seen: int | None = None, d
     """The technician is done drafting: on to the customer, or to the keeper first."""
 
     def decide(connection: Connection, _ticket: Ticket, kept: Kept, policy: Policy) -> State:
-        needs = _needs_sign_off(connection, by, kept.offer, policy)
+        needs = needs_sign_off(connection, by, kept.offer, policy)
         return rules.put(kept.question, needs_sign_off=needs).state
 
     return _move_on(desk, by, number, ref, "question_put", decide, seen=seen, deed_key=deed_key)
 
 
 def sign_off(
-    desk: Desk, by: By, number: str, ref: str, version: int, *, seen: int | None = None, deed_key: str | None = None
+    desk: Desk,
+    by: By,
+    number: str,
+    ref: str,
+    version: int,
+    *,
+    changed: TypedOffer | None = None,
+    seen: int | None = None,
+    deed_key: str | None = None,
 ) -> Outcome:
-    """The keeper sends it to the customer, in the version that they read. Raises Refused for anybody else."""
+    """The keeper sends it to the customer, in the version that they read or as they `changed` it.
 
-    def decide(connection: Connection, _ticket: Ticket, kept: Kept, _policy: Policy) -> State:
-        _only_keeper(connection, by)
-        return rules.sign_off(kept.question, version).state
+    Raises Refused for anybody else, and where the bench has changed it meanwhile; Unfit for a change that does not fit.
+    """
+    now = desk.clock.now()
+    values: dict[str, object] = {}
 
-    return _move_on(desk, by, number, ref, "question_signed_off", decide, seen=seen, deed_key=deed_key)
+    def decide(connection: Connection, ticket: Ticket, kept: Kept, policy: Policy) -> State:
+        only_keeper(connection, by)
+        state = rules.sign_off(kept.question, version).state
+        if changed is not None:
+            offer = fit_offer(connection, ticket, changed, policy, now)
+            values.update(version=kept.question.version + 1, offer=to_data(offer), answer_by=offer.answer_by)
+        return state
+
+    return _move_on(desk, by, number, ref, "question_signed_off", decide, values=values, seen=seen, deed_key=deed_key)
 
 
 def return_to_bench(
@@ -123,7 +140,7 @@ def return_to_bench(
     words = line("note", say("The note"), note, limit=400, required=True)
 
     def decide(connection: Connection, _ticket: Ticket, kept: Kept, _policy: Policy) -> State:
-        _only_keeper(connection, by)
+        only_keeper(connection, by)
         return rules.return_to_bench(kept.question).state
 
     extra: dict[str, object] = {"returned_with": words}
@@ -157,10 +174,11 @@ def change(
     now = desk.clock.now()
 
     def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
+        must_be_here(ticket.standing)
         kept = of(connection, ticket, ref)
-        offer = _offer(typed, policy, now)
+        offer = fit_offer(connection, ticket, typed, policy, now)
         changed = rules.change(kept.question, offer.answer_by)
-        if changed.state is State.PUT and _needs_sign_off(connection, by, offer, policy):
+        if changed.state is State.PUT and needs_sign_off(connection, by, offer, policy):
             changed = replace(changed, state=State.AWAITING)
 
         def write(connection: Connection, _ticket: Ticket, _now: datetime) -> None:
@@ -183,7 +201,7 @@ def change(
         )
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
-        _tell(connection, ticket, ref, now)
+        _tell(connection, ticket, ref, now, anew=True)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
 
@@ -247,14 +265,18 @@ def _move_on(
     seen: int | None,
     deed_key: str | None,
 ) -> Outcome:
+    before: list[Kept] = []
+
     def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
+        must_be_here(ticket.standing)
         kept = of(connection, ticket, ref)
         state = decide_state(connection, ticket, kept, policy)
+        before[:] = [kept]
 
         def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
             new: dict[str, object] = {"state": state.value} | (values or {})
             if state is State.PUT:
-                new["put_at"] = now
+                new |= {"put_at": now, "reminded_at": None}
                 _ask_everybody(desk, connection, ticket, ref, kept.id)
             if state not in OPEN:
                 new["settled_at"] = now
@@ -264,7 +286,7 @@ def _move_on(
         return Change(events, text=text, audience="bench" if text else _audience(state), write=write)
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
-        _tell(connection, ticket, ref, now)
+        _tell(connection, ticket, ref, now, anew=before[0].put_at is not None)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
 
@@ -280,18 +302,24 @@ def _audience(state: State) -> Literal["bench", "customer"]:
     return "bench" if state in (State.DRAFTED, State.AWAITING) else "customer"
 
 
-def _offer(typed: TypedOffer, policy: Policy, now: datetime) -> Offer:
+def fit_offer(connection: Connection, ticket: Ticket, typed: TypedOffer, policy: Policy, now: datetime) -> Offer:
+    """The offer as the shop reckons today. Raises Unfit for the first field that does not fit."""
     shop, approvals = policy.shop, policy.approvals
     terms = Terms(shop.currency, approvals.rounding, approvals.prices_include_tax)
-    within = now + timedelta(days=approvals.answer_within_days)
-    return fit(typed, terms, shop.tax_percent, next_open(within, policy) or within, now)
+    rates = [] if shop.tax_percent is None else [shop.tax_percent, *approvals.other_tax_percents]
+    offer = fit(typed, terms, rates, answer_by(now, policy), now)
+    shown = {photo.ref for photo in photos.of_ticket(connection, ticket.id) if photo.audience == "customer"}
+    if not shown.issuperset(offer.photos):
+        raise Unfit("photos", say("A photo that was chosen is not there for the customer any more. Choose again."))
+    return offer
 
 
 def _after_draft(connection: Connection, by: By, offer: Offer, policy: Policy) -> State:
-    return State.AWAITING if _needs_sign_off(connection, by, offer, policy) else State.PUT
+    return State.AWAITING if needs_sign_off(connection, by, offer, policy) else State.PUT
 
 
-def _needs_sign_off(connection: Connection, by: By, offer: Offer, policy: Policy) -> bool:
+def needs_sign_off(connection: Connection, by: By, offer: Offer, policy: Policy) -> bool:
+    """Whether the keeper looks at an offer before it goes to the customer."""
     above = policy.approvals.sign_off_above
     staff = [person for person in people.everybody(connection) if not person.disabled_at]
     return rules.needs_sign_off(
@@ -311,7 +339,8 @@ def is_keeper(connection: Connection, by: By) -> bool:
     return person is not None and person.is_keeper
 
 
-def _only_keeper(connection: Connection, by: By) -> None:
+def only_keeper(connection: Connection, by: By) -> None:
+    """Raises Refused for anybody but the keeper."""
     if not is_keeper(connection, by):
         raise Refused(say("Only the keeper may do this."))
 
@@ -323,13 +352,13 @@ def _ask_everybody(desk: Desk, connection: Connection, ticket: Ticket, ref: str,
             questions.ask(connection, question_id, contact.id, new_ref(desk.chooser))
 
 
-def _tell(connection: Connection, ticket: Ticket, ref: str, now: datetime) -> None:
+def _tell(connection: Connection, ticket: Ticket, ref: str, now: datetime, *, anew: bool = False) -> None:
     kept = questions.by_ref(connection, ref)
     if kept is None:
         return
     match kept.question.state:
         case State.PUT:
-            tell.question_put(connection, ticket, kept, now)
+            tell.question_put(connection, ticket, kept, now, anew=anew)
         case State.AWAITING:
             tell.sign_off_wanted(connection, ticket, kept, now)
         case State.WITHDRAWN:

@@ -100,9 +100,9 @@ def uncollected(connection: Connection, ticket: Ticket, waiting: Waiting, place:
         _put(connection, "uncollected", cause, contact, ticket.ref, facts, now)
 
 
-def question_put(connection: Connection, ticket: Ticket, kept: Kept, now: datetime) -> None:
-    """Something would cost money: everybody who may agree is asked."""
-    facts = {"question": kept.ref, "version": kept.question.version}
+def question_put(connection: Connection, ticket: Ticket, kept: Kept, now: datetime, *, anew: bool = False) -> None:
+    """Something would cost money: everybody who may agree is asked, or asked `anew` since it was changed."""
+    facts = {"question": kept.ref, "version": kept.question.version, "anew": anew}
     cause = f"question {kept.ref} version {kept.question.version}"
     for contact in may_agree(connection, ticket.visit_id):
         _put(connection, "question_put", cause, contact, ticket.ref, facts, now)
@@ -144,6 +144,13 @@ def question_withdrawn(connection: Connection, ticket: Ticket, kept: Kept, now: 
     for contact in may_agree(connection, ticket.visit_id):
         cause, facts = f"question {kept.ref} withdrawn", {"question": kept.ref}
         _put(connection, "question_withdrawn", cause, contact, ticket.ref, facts, now)
+
+
+def price_agreed(connection: Connection, ticket: Ticket, now: datetime) -> None:
+    """What was agreed about the price, in writing, to everybody who may agree."""
+    cause = f"ticket {ticket.ref} entry {ticket.revision}"
+    for contact in may_agree(connection, ticket.visit_id):
+        _put(connection, "price_agreed", cause, contact, ticket.ref, {}, now)
 
 
 def question_code(connection: Connection, kept: Kept, challenge: str, until: datetime, now: datetime) -> bool:

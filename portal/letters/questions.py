@@ -10,6 +10,8 @@ from sqlalchemy import Connection
 from notifications.letters import Withdrawn
 from portal.actions.answers import code_of
 from portal.letters.told import Facts, Letterbox, StillTrue, Told
+from portal.rules.offers import shown_options
+from portal.rules.price_terms import left
 from portal.rules.questions import YES, State
 from portal.rules.tokens import LinkKind
 from portal.store import questions
@@ -20,14 +22,30 @@ def _put(desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdra
     kept = questions.by_ref(connection, told.facts[-1]["question"])
     if kept is None or kept.question.state is not State.PUT or kept.question.version != told.facts[-1]["version"]:
         return Withdrawn("the question waits for no answer any more")
-    return _context(desk, connection, told, kept)
+    return _context(desk, connection, told, kept) | {"anew": bool(told.facts[-1].get("anew"))}
 
 
 def _answered(desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
     kept = questions.by_ref(connection, told.facts[-1]["question"])
     if kept is None or kept.question.state.value != told.facts[-1]["state"]:
         return Withdrawn("the answer is another one by now")
-    return _context(desk, connection, told, kept) | {"agreed": kept.question.state is State.AGREED}
+    proof = questions.newest_proof(connection, kept.ref)
+    return _context(desk, connection, told, kept) | {
+        "agreed": kept.question.state is State.AGREED,
+        "through": kept.through,
+        "digest": proof.digest if proof else "",
+        "left": _left_of_limit(connection, kept),
+    }
+
+
+def _agreed_at_the_start(desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
+    ticket = told.tickets[0]
+    terms = questions.terms(connection, ticket.id)
+    if terms is None:
+        return Withdrawn("the terms are no longer on file")
+    charged = [kept for kept in questions.agreed(connection, ticket.id) if kept.kind in ("estimate", "looking")]
+    context = _context(desk, connection, told, charged[0]) if terms.charges and charged else {"bill": None}
+    return context | {"terms": terms.words()}
 
 
 def _over(desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
@@ -49,11 +67,11 @@ def _code(desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdr
 def _context(desk: Letterbox, connection: Connection, told: Told, kept: Kept) -> dict[str, object]:
     """What was asked, and the contact's own link for it."""
     ref = questions.is_asked(connection, kept.ref, told.contact.ref)
-    chosen = kept.offer.option(kept.question.chosen) if kept.question.chosen else None
+    shown = shown_options(kept.offer)
     context: dict[str, object] = {
         "offer": kept.offer,
-        "totals": {option.key: kept.offer.total(option).amounts for option in kept.offer.options},
-        "chosen": chosen,
+        "options": shown,
+        "bill": next((option for option in shown if option.key == kept.question.chosen), None),
         "is_estimate": kept.kind == "estimate",
         "answer_by": kept.question.answer_by,
         "yes": YES.get(told.visit.language.split("-")[0], YES["en"]),
@@ -63,10 +81,19 @@ def _context(desk: Letterbox, connection: Connection, told: Told, kept: Kept) ->
     return context
 
 
+def _left_of_limit(connection: Connection, kept: Kept) -> int | None:
+    """What is left of the customer's limit, where work was gone ahead with within it."""
+    if kept.through != questions.LIMIT:
+        return None
+    used = questions.used_of_limit(questions.of_ticket(connection, kept.ticket_id))
+    return left(questions.terms(connection, kept.ticket_id), used)
+
+
 EVENTS: Mapping[str, StillTrue] = {
     "question_put": _put,
     "question_reminder": _put,
     "question_answered": _answered,
+    "price_agreed": _agreed_at_the_start,
     "question_lapsed": _over,
     "question_withdrawn": _over,
     "question_code": _code,

@@ -8,7 +8,7 @@ from sqlalchemy import Connection
 
 from notifications.letters import Withdrawn
 from portal.letters.told import Facts, Letterbox, StillTrue, Told
-from portal.store import acceptances, journal, photos
+from portal.store import acceptances, journal, photos, questions
 
 
 def _taken_in(_desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
@@ -16,7 +16,13 @@ def _taken_in(_desk: Letterbox, connection: Connection, told: Told) -> Facts | W
         return Withdrawn("all devices have left the shop")
     version = told.policy.terms.version if told.policy.terms else ""
     accepted = [each.at for each in acceptances.of_visit(connection, told.visit.id) if each.terms_version == version]
-    return {"accepted_at": accepted[0] if accepted else None}
+    agreed = questions.terms_of_visit(connection, told.visit.id)
+    return {
+        "accepted_at": accepted[0] if accepted else None,
+        "prices": [
+            (ticket.number, agreed[ticket.number].words()) for ticket in told.tickets if ticket.number in agreed
+        ],
+    }
 
 
 def _stage_reached(_desk: Letterbox, _connection: Connection, told: Told) -> Facts | Withdrawn:

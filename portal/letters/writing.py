@@ -147,6 +147,8 @@ def environment(spoken_language: Language) -> jinja2.Environment:
         words=spoken_language.words,
         day=spoken_language.day,
         money=spoken_language.money,
+        decimal=spoken_language.decimal,
+        say=spoken_language.say,
         moment=spoken_language.moment,
     )
     return environment

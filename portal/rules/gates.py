@@ -74,7 +74,7 @@ GATES: Mapping[str, Gate] = {
     ),
     "extras_settled": Gate(
         say("Questions about money settled"),
-        say("A question about money waits for the keeper or the customer. Wait for the answer, or withdraw it."),
+        say("A question about money waits, or lies there as a draft. Wait for the answer, or withdraw it."),
         lambda facts: facts.extras_settled,
     ),
     "tray_settled": Gate(

@@ -8,8 +8,12 @@ from typing import Any
 
 from portal.rules.giving_up import WISH_WORDS
 from portal.rules.messages import WANTS_WORDS, Wants
+from portal.rules.money import Price
 from portal.rules.parts import CUSTOMER_DELIVERY_WORDS, DELIVERIES, DELIVERY_WORDS, ORIGIN_WORDS, Origin, State
 from portal.rules.policy import Policy
+from portal.rules.price_terms import WAY_WORDS as PRICE_WAY_WORDS
+from portal.rules.price_terms import PriceTerms
+from portal.rules.price_terms import Way as PriceWay
 from portal.rules.return_ways import WAY_WORDS, Way
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import HOLD_WORDS, Ending, Hold
@@ -35,6 +39,7 @@ _BENCH: Mapping[str, Sentence] = {
     "parcel_came_back": say("The parcel to the owner came back on {day}"),
     "wish_given": say("The owner’s wish in writing: {wish}"),
     "wish_taken_back": say("The owner took the wish back"),
+    "data_destroyed": say("What carries data was destroyed"),
     "link_renewed": say("Link renewed"),
     "contact_changed": say("Contact changed"),
     "chose_messages": say("The customer chose which messages to get: {wants}"),
@@ -58,6 +63,8 @@ _BENCH: Mapping[str, Sentence] = {
     "part_fitted": say("Part {part} fitted ({origin})"),
     "courtesy_given": say("Given free"),
     "gone_wrong_again": say("The customer says: it has gone wrong again"),
+    "price_agreed": say("Agreed at the start: {price_way} {amount}"),
+    "gone_ahead": say("Gone ahead within the limit: {amount}"),
     "question_drafted": say("A question about money drafted"),
     "question_put": say("The question is put"),
     "question_signed_off": say("Signed off and put to the customer"),
@@ -71,6 +78,9 @@ _BENCH: Mapping[str, Sentence] = {
     "agreed_work_begun": say("The work that was agreed to has begun"),
     "photographed": say("Photo taken in ({moment})"),
     "photo_withdrawn": say("A photo was withdrawn"),
+    "photos_paired": say("A pair of photos was made"),
+    "photos_unpaired": say("A pair of photos was taken apart"),
+    "photo_pair_shown": say("A pair of photos is shown otherwise"),
     "received_announced": say("The announced parcel came"),
     "kept_on": say("Kept longer: {kept}, until {until}"),
     "erased": say("Personal data erased on request"),
@@ -83,6 +93,8 @@ _CUSTOMER: Mapping[str, Sentence] = {
     "held": say("{hold}"),
     "released": say("We are going on."),
     "noted": say("From the shop:"),
+    "price_agreed": say("{terms}"),
+    "gone_ahead": say("We go ahead within the limit you gave us: {amount}."),
     "question_drafted": say("We asked you about more work."),
     "question_put": say("We asked you about more work."),
     "question_signed_off": say("We asked you about more work."),
@@ -101,6 +113,7 @@ _CUSTOMER: Mapping[str, Sentence] = {
     "parcel_came_back": say("The parcel came back to us."),
     "wish_given": say("You told us: {wish}"),
     "wish_taken_back": say("You took your wish back."),
+    "data_destroyed": say("What carries data was destroyed, as you wished:"),
     "recorded": say("We wrote down the condition of your device."),
     "agreed_record": say("You said that our record is right."),
     "objected": say("You said that our record is not right:"),
@@ -111,6 +124,7 @@ _CUSTOMER: Mapping[str, Sentence] = {
     "courtesy_given": say("Done for you free of charge:"),
     "gone_wrong_again": say("You told us that it has gone wrong again:"),
     "photographed": say("We took a photo."),
+    "photos_paired": say("Before and after can be looked at together."),
 }
 _WHEN = {When.BEFORE: say("before the repair"), When.AFTER: say("after the repair")}
 CUSTOMER_HOLDS: Mapping[Hold, Sentence] = {
@@ -179,6 +193,12 @@ def _facts(
         facts["sentence"] = stage.sentence if stage else data["stage"]
     if "wants" in data:
         facts["wants"] = WANTS_WORDS[Wants(data["wants"])]
+    if "currency" in data:
+        amount = int(data["amount_minor"]) if "amount_minor" in data else None
+        facts["amount"] = "" if amount is None else Price(amount, data["currency"])
+        if "price_way" in data:
+            terms = PriceTerms(PriceWay(data["price_way"]), amount, data["currency"])
+            facts["price_way"], facts["terms"] = PRICE_WAY_WORDS[terms.way], terms.words()
     if "hold" in data:
         facts["hold"] = holds[Hold(data["hold"])]
     if "ending" in data:

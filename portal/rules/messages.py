@@ -66,6 +66,7 @@ KINDS: Mapping[str, MessageKind] = {
     "question_answered": MessageKind(urgent=True),  # "if that was not you, ring us at once"
     "question_lapsed": MessageKind(),
     "question_withdrawn": MessageKind(),
+    "price_agreed": MessageKind(urgent=True),
     "question_code": MessageKind(urgent=True),  # somebody waits for it
     "noted": MessageKind(news=True),
     "ended": MessageKind(urgent=True),  # "if that was not you, ring us at once"

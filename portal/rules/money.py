@@ -30,6 +30,17 @@ class Rounding(StrEnum):
 
 
 @dataclass(frozen=True)
+class Price:
+    """An amount to put into a sentence: minor units of a currency (ISO 4217), written out by the reader's language."""
+
+    minor: int
+    currency: str
+
+    def __str__(self) -> str:
+        return f"{Decimal(self.minor).scaleb(-get_currency_precision(self.currency))} {self.currency}"
+
+
+@dataclass(frozen=True)
 class Line:
     """One line of an offer. `unit_minor` is in the currency's minor units; no `tax_percent`: a shop without tax."""
 

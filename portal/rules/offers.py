@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from typing import Any
 
-from portal.rules.money import Line, Rounding, parse_amount, parse_quantity
-from portal.rules.questions import Offer, Option, Terms, check_offer
+from portal.rules.money import Amounts, Line, Rounding, parse_amount, parse_quantity
+from portal.rules.questions import MOST_PHOTOS, Offer, Option, Terms, check_offer
 from portal.rules.refusals import Unfit
 from portal.rules.sentences import say
 from portal.rules.text import line, passage
@@ -24,6 +24,7 @@ class TypedLine:
     text: str
     quantity: str = "1"
     price: str = ""
+    tax: str = ""  # percent; "" is the shop's own rate
 
     @property
     def is_something(self) -> bool:
@@ -53,15 +54,19 @@ class TypedOffer:
     if_not: str = ""
     meanwhile: str = ""
     options: Sequence[TypedOption] = field(default_factory=tuple)
+    photos: Sequence[str] = field(default_factory=tuple)  # their public ids
 
 
-def fit(typed: TypedOffer, terms: Terms, tax_percent: Decimal | None, answer_by: datetime, now: datetime) -> Offer:
-    """The offer, ready to be put. Raises Unfit for the first field that does not fit."""
+def fit(typed: TypedOffer, terms: Terms, rates: Sequence[Decimal], answer_by: datetime, now: datetime) -> Offer:
+    """The offer, ready to be put. Raises Unfit for the first field that does not fit.
+
+    `rates` are the tax rates that lines may have, the shop's own first; none for a shop without tax.
+    """
     options = tuple(
         Option(
             key,
             line("proposal", say("What is proposed"), option.proposal, limit=400, required=True),
-            tuple(_line(each, terms, tax_percent) for each in option.lines if each.is_something),
+            tuple(_line(each, terms, rates) for each in option.lines if each.is_something),
         )
         for key, option in zip(KEYS, [each for each in typed.options if each.is_something], strict=False)
     )
@@ -73,9 +78,44 @@ def fit(typed: TypedOffer, terms: Terms, tax_percent: Decimal | None, answer_by:
         options=options,
         answer_by=answer_by,
         terms=terms,
+        photos=tuple(dict.fromkeys(typed.photos))[:MOST_PHOTOS],
     )
     check_offer(offer, now)
     return offer
+
+
+@dataclass(frozen=True)
+class ShownLine:
+    """A line with what it comes to, in minor units."""
+
+    text: str
+    quantity: Decimal
+    unit_minor: int
+    amount_minor: int
+
+
+@dataclass(frozen=True)
+class ShownOption:
+    """One thing to choose, with its lines and its sums. `by_rate` is empty for a shop without tax."""
+
+    key: str
+    proposal: str
+    lines: Sequence[ShownLine]
+    amounts: Amounts
+    by_rate: Mapping[Decimal, Amounts]
+
+
+def shown_options(offer: Offer) -> list[ShownOption]:
+    """The options of an offer with their sums, as they were written."""
+    shown = []
+    for option in offer.options:
+        total = offer.total(option)
+        lines = [
+            ShownLine(line.text, line.quantity, line.unit_minor, amount)
+            for line, amount in zip(option.lines, total.shown, strict=True)
+        ]
+        shown.append(ShownOption(option.key, option.proposal, lines, total.amounts, total.by_rate))
+    return shown
 
 
 def to_data(offer: Offer) -> dict[str, Any]:
@@ -89,6 +129,7 @@ def to_data(offer: Offer) -> dict[str, Any]:
         "currency": offer.terms.currency,
         "rounding": offer.terms.rounding.value,
         "prices_include_tax": offer.terms.prices_include_tax,
+        "photos": list(offer.photos),
         "options": [
             {
                 "key": option.key,
@@ -133,15 +174,36 @@ def from_data(data: Mapping[str, Any]) -> Offer:
         ),
         datetime.fromisoformat(data["answer_by"]),
         Terms(data["currency"], Rounding(data["rounding"]), data["prices_include_tax"]),
+        tuple(data["photos"]),
     )
 
 
-def _line(typed: TypedLine, terms: Terms, tax_percent: Decimal | None) -> Line:
+def _line(typed: TypedLine, terms: Terms, rates: Sequence[Decimal]) -> Line:
     if not typed.price.strip():
         raise Unfit("price", say("A line has no price. Write 0 for what is given free."))
     return Line(
         line("text", say("What a line is for"), typed.text, required=True),
         parse_quantity("quantity", say("The quantity"), typed.quantity or "1"),
         parse_amount("price", say("The price"), typed.price, terms.currency),
-        tax_percent,
+        _rate(typed.tax, rates),
     )
+
+
+def _rate(typed: str, rates: Sequence[Decimal]) -> Decimal | None:
+    text = typed.strip().removesuffix("%").strip().replace(",", ".")
+    if not text:
+        return rates[0] if rates else None
+    if not rates:
+        raise Unfit("tax", say("The shop charges no tax. Leave the rate empty."))
+    found = next((rate for rate in rates if _same(text, rate)), None)
+    if found is None:
+        allowed = ", ".join(f"{rate.normalize():f} %" for rate in rates)
+        raise Unfit("tax", say("The shop has no tax rate “{typed}”. Allowed: {allowed}.", typed=typed, allowed=allowed))
+    return found
+
+
+def _same(text: str, rate: Decimal) -> bool:
+    try:
+        return Decimal(text) == rate
+    except InvalidOperation:
+        return False

@@ -53,6 +53,7 @@ def across(document: Mapping[str, Any]) -> Iterator[Found]:
     yield from _keys_twice(("terms", "points"), _table(document.get("terms")).get("points"))
     yield from _strangers(document)
     yield from _overlaps(_table(document.get("hours")))
+    yield from _rates(document)
 
 
 def nearest(name: str, allowed: Iterable[str]) -> str:
@@ -161,6 +162,18 @@ def _overlaps(hours: Mapping[str, Any]) -> Iterator[Found]:
                     say("{opens}, while the shop is open already", opens=f"{opens:%H:%M}"),
                     say("spans that do not overlap"),
                 )
+
+
+def _rates(document: Mapping[str, Any]) -> Iterator[Found]:
+    """Other tax rates of a shop that charges no tax, or its own once more."""
+    own = _table(document.get("shop")).get("tax_percent")
+    for place, rate in enumerate(_list(_table(document.get("approvals")).get("other_tax_percents"))):
+        if own is None or rate == own:
+            yield Found(
+                ("approvals", "other_tax_percents", place),
+                say("{rate}", rate=rate),
+                say("rates beside the shop’s own tax_percent, where it has one"),
+            )
 
 
 def _list(value: Any) -> list[Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import Annotated
 
 from pydantic import Field, StrictBool
 
@@ -15,8 +16,11 @@ class Approvals(Part):
 
     sign_off_above: Decimal | None = Field(default=None, ge=0)  # the keeper looks first above it; None: never
     code_above: Decimal = Field(default=Decimal(100), ge=0)  # from the docket's link alone, a code is asked above it
-    answer_within_days: int = Field(default=5, ge=1, le=60)  # then a question lapses: not done, not charged
-    remind_after_days: int = Field(default=2, ge=0, le=60)  # 0 for no reminder
+    # Working days; then a question lapses at closing time: not done, not charged.
+    answer_within_days: int = Field(default=5, ge=1, le=60)
+    remind_after_days: int = Field(default=2, ge=0, le=60)  # working days; 0 for no reminder
     docket_may_answer: StrictBool = False  # whoever holds the docket answers where no contact is on file
     rounding: Rounding = Rounding.PER_LINE
     prices_include_tax: StrictBool = True
+    # Rates that a line may have instead of the shop's own `tax_percent`; a shop without tax has none.
+    other_tax_percents: list[Annotated[Decimal, Field(ge=0, lt=100)]] = Field(default=[], max_length=4)

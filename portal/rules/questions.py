@@ -17,6 +17,7 @@ from portal.rules.sentences import Sentence, say
 
 MOST_OPTIONS = 4
 MOST_LINES = 20
+MOST_PHOTOS = 8
 
 
 class State(StrEnum):
@@ -41,6 +42,18 @@ STATE_WORDS: Mapping[State, Sentence] = {
     State.DECLINED: say("declined"),
     State.LAPSED: say("no answer in time: not done, not charged"),
     State.WITHDRAWN: say("withdrawn by the shop"),
+}
+
+# What is asked about: the first estimate, more work found, or (agreed when it came in) a fee for looking.
+KIND_WORDS: Mapping[str, Sentence] = {
+    "estimate": say("The price for your repair"),
+    "extra": say("More work found"),
+    "looking": say("Looking at it first"),
+}
+BENCH_KIND_WORDS: Mapping[str, Sentence] = {
+    "estimate": say("The price for the repair"),
+    "extra": say("More work"),
+    "looking": say("Looking at it first"),
 }
 
 # The one small thing that only a reader does: mail scanners have been seen to press buttons and submit forms.
@@ -76,6 +89,7 @@ class Offer:
     options: tuple[Option, ...]
     answer_by: datetime
     terms: Terms
+    photos: tuple[str, ...] = ()  # public ids of the photos that are shown with it
 
     def option(self, key: str) -> Option:
         """The option with this key. Raises Refused for another."""

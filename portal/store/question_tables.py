@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from sqlalchemy import JSON, Column, ForeignKey, Index, Integer, String, Table, Text, UniqueConstraint
+from sqlalchemy import JSON, BigInteger, Column, ForeignKey, Index, Integer, String, Table, Text, UniqueConstraint
 
 from notifications.instants import Instant
-from portal.rules.questions import State
+from portal.rules.price_terms import Way
+from portal.rules.questions import KIND_WORDS, State
 from portal.store.tables import APPROVAL, NONE, RECORD, STAFF, TECHNICAL, metadata, one_of
 
 questions = Table(
@@ -20,6 +21,7 @@ questions = Table(
     Column("offer", JSON, nullable=False, info=APPROVAL),
     Column("answer_by", Instant, nullable=False, info=APPROVAL),
     Column("chosen", String(10), info=APPROVAL),
+    Column("through", String(30), info=APPROVAL),  # how it was answered: which link, telephone, counter, limit
     Column("drafted_by", Integer, ForeignKey("staff.id"), info=STAFF),
     Column("made_at", Instant, nullable=False, info=APPROVAL),
     Column("put_at", Instant, info=APPROVAL),
@@ -27,7 +29,7 @@ questions = Table(
     Column("started_at", Instant, info=APPROVAL),  # when the work that was agreed to began
     Column("reminded_at", Instant, info=APPROVAL),
     Column("returned_with", Text, nullable=False, server_default="", info=RECORD),  # the keeper's note to the bench
-    one_of("kind", ("estimate", "extra")),
+    one_of("kind", tuple(KIND_WORDS)),
     one_of("state", tuple(State)),
     Index("ix_questions_ticket_id", "ticket_id"),
 )
@@ -58,13 +60,27 @@ challenges = Table(
     Column("used_at", Instant, info=TECHNICAL),
 )
 
-# Chained within a ticket; the document holds no contact data.
+# What was agreed about the price when the device came in, once a ticket; what changes it later is a question.
+price_terms = Table(
+    "price_terms",
+    metadata,
+    Column("ticket_id", Integer, ForeignKey("tickets.id", ondelete="CASCADE"), primary_key=True, info=NONE),
+    Column("way", String(20), nullable=False, info=APPROVAL),
+    Column("amount_minor", BigInteger, info=APPROVAL),
+    Column("currency", String(3), nullable=False, info=APPROVAL),
+    Column("through", String(30), nullable=False, info=APPROVAL),
+    Column("agreed_at", Instant, nullable=False, info=APPROVAL),
+    one_of("way", tuple(Way)),
+)
+
+# Chained within a ticket; the document holds no contact data. Append-only: triggers refuse changes, and deleting while
+# the shop has the device. No question: the terms that were agreed to when it came in.
 proofs = Table(
     "proofs",
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
     Column("ticket_id", Integer, ForeignKey("tickets.id", ondelete="CASCADE"), nullable=False, info=NONE),
-    Column("question_id", Integer, ForeignKey("questions.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    Column("question_id", Integer, ForeignKey("questions.id", ondelete="CASCADE"), info=NONE),
     Column("place", Integer, nullable=False, info=NONE),  # 1, 2, 3 … within its ticket
     Column("document", Text, nullable=False, info=APPROVAL),
     Column("previous", String(64), nullable=False, info=APPROVAL),

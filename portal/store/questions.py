@@ -10,10 +10,13 @@ from typing import Any
 from sqlalchemy import Connection, bindparam, delete, func, insert, select, update
 
 from portal.rules.offers import from_data
+from portal.rules.price_terms import PriceTerms, Way
 from portal.rules.proof import FIRST, Proof
 from portal.rules.questions import OPEN, Offer, Question, State
-from portal.store.question_tables import asked, challenges, proofs, questions
+from portal.store.question_tables import asked, challenges, price_terms, proofs, questions
 from portal.store.tables import contacts, tickets
+
+LIMIT = "limit"  # how a question was answered that the customer had let the shop go ahead with
 
 
 @dataclass(frozen=True)
@@ -33,6 +36,7 @@ class Kept:
     started_at: datetime | None
     reminded_at: datetime | None
     returned_with: str
+    through: str | None
 
 
 _COLUMNS = (
@@ -52,6 +56,7 @@ _COLUMNS = (
     questions.c.started_at,
     questions.c.reminded_at,
     questions.c.returned_with,
+    questions.c.through,
 )
 _BY_REF = select(*_COLUMNS).where(questions.c.ref == bindparam("wanted"))
 _OF_TICKET = select(*_COLUMNS).where(questions.c.ticket_id == bindparam("ticket_id")).order_by(questions.c.id)
@@ -75,15 +80,14 @@ _LAPSED = (
     .order_by(questions.c.answer_by)
     .limit(bindparam("most"))
 )
-_TO_REMIND = (
-    select(tickets.c.number, questions.c.ref)
-    .join(tickets, questions.c.ticket_id == tickets.c.id)
+_NOT_REMINDED = (
+    select(questions.c.ref, questions.c.put_at)
     .where(
         questions.c.state == State.PUT.value,
-        questions.c.put_at <= bindparam("before"),
         questions.c.reminded_at.is_(None),
         questions.c.answer_by > bindparam("now"),
     )
+    .order_by(questions.c.put_at)
     .limit(bindparam("most"))
 )
 # The guard decides a race: of two deeds on one standing only one changes the row.
@@ -109,9 +113,7 @@ _CHAIN = (
     .where(proofs.c.ticket_id == bindparam("ticket_id"))
     .order_by(proofs.c.place)
 )
-_LAST = select(func.coalesce(func.max(proofs.c.place), 0), func.max(proofs.c.place)).where(
-    proofs.c.ticket_id == bindparam("ticket_id")
-)
+_LAST = select(func.coalesce(func.max(proofs.c.place), 0)).where(proofs.c.ticket_id == bindparam("ticket_id"))
 _OF_QUESTION = (
     select(proofs.c.document, proofs.c.previous, proofs.c.digest)
     .join(questions, proofs.c.question_id == questions.c.id)
@@ -129,8 +131,16 @@ _NEWEST_CHALLENGE = (
 _TRY = update(challenges).where(
     challenges.c.id == bindparam("challenge_id"), challenges.c.tries < bindparam("most"), challenges.c.used_at.is_(None)
 )
-_FORGET = delete(questions).where(
-    questions.c.ticket_id.in_(select(tickets.c.id).where(tickets.c.visit_id == bindparam("visit_id")))
+_TICKETS_OF = select(tickets.c.id).where(tickets.c.visit_id == bindparam("visit_id")).scalar_subquery()
+_FORGET = [delete(table).where(table.c.ticket_id.in_(_TICKETS_OF)) for table in (proofs, price_terms, questions)]
+_TERMS = select(price_terms.c.way, price_terms.c.amount_minor, price_terms.c.currency).where(
+    price_terms.c.ticket_id == bindparam("ticket_id")
+)
+_TERMS_OF_VISIT = (
+    select(tickets.c.number, price_terms.c.way, price_terms.c.amount_minor, price_terms.c.currency)
+    .join(tickets, price_terms.c.ticket_id == tickets.c.id)
+    .where(tickets.c.visit_id == bindparam("visit_id"))
+    .order_by(tickets.c.id)
 )
 
 
@@ -173,10 +183,9 @@ def lapsing(connection: Connection, now: datetime, most: int) -> list[tuple[str,
     return [(number, ref) for number, ref in connection.execute(_LAPSED, {"now": now, "most": most})]
 
 
-def to_remind(connection: Connection, before: datetime, now: datetime, most: int) -> list[tuple[str, str]]:
-    """(number, ref) of questions put before a moment, not answered and not reminded of yet."""
-    values = {"before": before, "now": now, "most": most}
-    return [(number, ref) for number, ref in connection.execute(_TO_REMIND, values)]
+def not_reminded(connection: Connection, now: datetime, most: int) -> list[tuple[str, datetime]]:
+    """Questions that wait for an answer and were not reminded of yet, with when they were put; the longest first."""
+    return [(ref, put_at) for ref, put_at in connection.execute(_NOT_REMINDED, {"now": now, "most": most})]
 
 
 def add(connection: Connection, values: dict[str, object]) -> int:
@@ -226,15 +235,15 @@ def last_digest(connection: Connection, ticket_id: int) -> str:
     return found[-1].digest if found else FIRST
 
 
-def keep_proof(connection: Connection, ticket_id: int, question_id: int, proof: Proof) -> None:
+def keep_proof(connection: Connection, ticket_id: int, question_id: int | None, proof: Proof) -> None:
     """Append a proof; the unique place makes two at once impossible."""
-    place = connection.execute(_LAST, {"ticket_id": ticket_id}).first()
+    last = connection.execute(_LAST, {"ticket_id": ticket_id}).scalar_one()
     connection.execute(
         insert(proofs),
         {
             "ticket_id": ticket_id,
             "question_id": question_id,
-            "place": (place[0] if place else 0) + 1,
+            "place": last + 1,
             "document": proof.document,
             "previous": proof.previous,
             "digest": proof.digest,
@@ -281,9 +290,38 @@ def use_challenge(connection: Connection, challenge_id: int, now: datetime, most
     return connection.execute(_TRY.values(used_at=now), values).rowcount == 1
 
 
+def terms(connection: Connection, ticket_id: int) -> PriceTerms | None:
+    """What was agreed about the price when the device came in, or None."""
+    row = connection.execute(_TERMS, {"ticket_id": ticket_id}).first()
+    return PriceTerms(Way(row.way), row.amount_minor, row.currency) if row else None
+
+
+def terms_of_visit(connection: Connection, visit_id: int) -> dict[str, PriceTerms]:
+    """The same for each of a visit's tickets that has any, by number."""
+    rows = connection.execute(_TERMS_OF_VISIT, {"visit_id": visit_id})
+    return {row.number: PriceTerms(Way(row.way), row.amount_minor, row.currency) for row in rows}
+
+
+def keep_terms(connection: Connection, ticket_id: int, agreed: PriceTerms, through: str, now: datetime) -> None:
+    """Write down what was agreed about the price; once a ticket."""
+    values = {"ticket_id": ticket_id, "way": agreed.way.value, "amount_minor": agreed.amount_minor}
+    connection.execute(
+        insert(price_terms), values | {"currency": agreed.currency, "through": through, "agreed_at": now}
+    )
+
+
+def used_of_limit(found: Sequence[Kept]) -> int:
+    """What the bench has gone ahead with within the customer's limit, of a ticket's questions, in minor units."""
+    return sum(
+        kept.offer.total(kept.offer.option(kept.question.chosen)).amounts.gross
+        for kept in found
+        if kept.through == LIMIT and kept.question.state is State.AGREED and kept.question.chosen
+    )
+
+
 def forget(connection: Connection, visit_id: int) -> int:
-    """Erase a visit's questions with their proofs, and tell how many those were."""
-    return connection.execute(_FORGET, {"visit_id": visit_id}).rowcount
+    """Erase a visit's questions, what was agreed at the start, and their proofs; tell how many rows those were."""
+    return sum(connection.execute(statement, {"visit_id": visit_id}).rowcount for statement in _FORGET)
 
 
 def _kept(row: Any) -> Kept:

@@ -2,53 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 
 from babel.numbers import get_currency_precision
 from flask import request
 
-from portal.rules.money import Amounts
 from portal.rules.offers import TypedLine, TypedOffer, TypedOption
-from portal.rules.questions import MOST_OPTIONS, Offer
+from portal.rules.questions import MOST_OPTIONS
 from portal.store.questions import Kept
+from portal.web.request_context import policy
 
 LINES = 4  # empty rows that a form offers for each option; more appear once these are full
-
-
-@dataclass(frozen=True)
-class ShownLine:
-    """A line with what it comes to, in minor units."""
-
-    text: str
-    quantity: Decimal
-    unit_minor: int
-    amount_minor: int
-
-
-@dataclass(frozen=True)
-class ShownOption:
-    """One thing to choose, with its lines and its sums. `by_rate` is empty for a shop without tax."""
-
-    key: str
-    proposal: str
-    lines: Sequence[ShownLine]
-    amounts: Amounts
-    by_rate: Mapping[Decimal, Amounts]
-
-
-def options(offer: Offer) -> list[ShownOption]:
-    """The options of an offer with their sums, as they were written."""
-    shown = []
-    for option in offer.options:
-        total = offer.total(option)
-        lines = [
-            ShownLine(line.text, line.quantity, line.unit_minor, amount)
-            for line, amount in zip(option.lines, total.shown, strict=True)
-        ]
-        shown.append(ShownOption(option.key, option.proposal, lines, total.amounts, total.by_rate))
-    return shown
 
 
 def from_form() -> TypedOffer:
@@ -59,6 +23,7 @@ def from_form() -> TypedOffer:
         if_not=request.form.get("if_not", ""),
         meanwhile=request.form.get("meanwhile", ""),
         options=[TypedOption(request.form.get(f"proposal{place}", ""), _lines(place)) for place in range(MOST_OPTIONS)],
+        photos=request.form.getlist("photo"),
     )
 
 
@@ -76,13 +41,17 @@ def as_typed(kept: Kept) -> TypedOffer:
                 option.proposal,
                 [
                     TypedLine(
-                        line.text, f"{line.quantity.normalize():f}", f"{Decimal(line.unit_minor).scaleb(-decimals)}"
+                        line.text,
+                        f"{line.quantity.normalize():f}",
+                        f"{Decimal(line.unit_minor).scaleb(-decimals)}",
+                        _rate(line.tax_percent),
                     )
                     for line in option.lines
                 ],
             )
             for option in offer.options
         ],
+        offer.photos,
     )
 
 
@@ -95,8 +64,13 @@ def rows(typed: TypedOffer) -> list[tuple[int, TypedOption, list[TypedLine]]]:
     ]
 
 
+def _rate(percent: Decimal | None) -> str:
+    """A line's tax rate as somebody would type it: the shop's own is left out."""
+    return "" if percent is None or percent == policy().shop.tax_percent else f"{percent.normalize():f}"
+
+
 def _lines(place: int) -> list[TypedLine]:
-    texts, quantities, prices = (request.form.getlist(f"{name}{place}") for name in ("text", "quantity", "price"))
-    count = max(len(texts), len(prices))
-    padded = [each + [""] * (count - len(each)) for each in (texts, quantities, prices)]
+    columns = [request.form.getlist(f"{name}{place}") for name in ("text", "quantity", "price", "tax")]
+    count = max(map(len, columns))
+    padded = [each + [""] * (count - len(each)) for each in columns]
     return [TypedLine(*line) for line in zip(*padded, strict=True)]

@@ -38,6 +38,12 @@ BROKEN = {
         "[weather]\nsunny = true\n[hours]",
         "weather: found an unknown key. Allowed: shop, hours, stages, kinds",
     ),
+    "another tax rate of a shop without tax": (
+        "[hours]",
+        "[approvals]\nother_tax_percents = [7.7]\n[hours]",
+        "approvals.other_tax_percents[0]: found 7.7. "
+        "Allowed: rates beside the shop’s own tax_percent, where it has one.",
+    ),
     "a label without German": (
         '{ en = "Received", de = "Angenommen" }',
         '{ en = "Received" }',

@@ -10,7 +10,7 @@ from flask.typing import ResponseReturnValue
 from portal.actions import answers
 from portal.actions import questions as deeds
 from portal.actions.desk import By, Desk, Outcome, find
-from portal.rules.offers import TypedOffer
+from portal.rules.offers import TypedOffer, shown_options
 from portal.rules.questions import OPEN, STATE_WORDS, State
 from portal.store import questions as store
 from portal.store.tickets import Ticket
@@ -90,7 +90,7 @@ def questions_page(found: Ticket, answer: Answer | None = None, form: str = "") 
     text = render_template(
         "bench/questions.html",
         ticket=found,
-        asked=[(kept, offers.options(kept.offer)) for kept in reversed(store.of_ticket(connection(), found.id))],
+        asked=[(kept, shown_options(kept.offer)) for kept in reversed(store.of_ticket(connection(), found.id))],
         rows=offers.rows(new),
         new=new,
         currency=policy().shop.currency,

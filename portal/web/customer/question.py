@@ -15,13 +15,13 @@ from portal.actions.answers import Answer as Given
 from portal.actions.answers import Through
 from portal.actions.desk import NotFound, Outcome
 from portal.rules.numbers import spoken
+from portal.rules.offers import shown_options
 from portal.rules.questions import STATE_WORDS, YES, State
 from portal.rules.sentences import say
 from portal.rules.tokens import LinkKind, read_token
 from portal.store import photos, questions, tickets
 from portal.store.questions import Kept
 from portal.store.tickets import Ticket
-from portal.web import offers
 from portal.web.customer import blueprint
 from portal.web.customer.docket import build, look_up
 from portal.web.customer.languages import asked
@@ -135,7 +135,7 @@ def _key(text: str) -> str | None:
 
 def _page(token: str, reading: Reading, answer: Answer) -> ResponseReturnValue:
     kept, language = reading.kept, speaking().tag
-    shown = offers.options(kept.offer)
+    shown = shown_options(kept.offer)
     taken = [photo for photo in photos.of_ticket(connection(), reading.ticket.id) if photo.audience == "customer"]
     page = render_template(
         "customer/question.html",

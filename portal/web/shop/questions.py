@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from flask import abort, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from portal.actions import questions as deeds
-from portal.actions.desk import NotFound
+from portal.actions.desk import NotFound, Outcome
+from portal.rules.offers import shown_options
 from portal.rules.questions import STATE_WORDS, State
-from portal.rules.refusals import Refused
 from portal.rules.sentences import say
 from portal.store import photos, tickets
 from portal.store import questions as store
@@ -40,17 +42,11 @@ def sign_off(ref: str) -> ResponseReturnValue:
 def send_question(ref: str) -> ResponseReturnValue:
     """Send it as it was read, or changed."""
     version = typed("version")
+    read = int(version) if version.isdecimal() and len(version) < 6 else 0
+    changed = offers.from_form() if typed("how") == "changed" else None
 
-    def deed(kept: Kept, ticket: Ticket, key: str | None) -> None:
-        read = int(version) if version.isdecimal() and len(version) < 6 else 0
-        if typed("how") == "changed":
-            if kept.question.version != read:
-                raise Refused(say("The question was changed meanwhile. Please look again before you send it."))
-            deeds.change(desk(), guard.me().by, ticket.number, ref, offers.from_form(), deed_key=key)
-            if _found(ref, anew=True)[0].question.state is State.PUT:
-                return
-            read, key = read + 1, None
-        deeds.sign_off(desk(), guard.me().by, ticket.number, ref, read, deed_key=key)
+    def deed(number: str, key: str | None) -> Outcome:
+        return deeds.sign_off(desk(), guard.me().by, number, ref, read, changed=changed, deed_key=key)
 
     return _do(ref, deed)
 
@@ -59,18 +55,18 @@ def send_question(ref: str) -> ResponseReturnValue:
 def return_question(ref: str) -> ResponseReturnValue:
     """Send it back to the bench with a note."""
 
-    def deed(_kept: Kept, ticket: Ticket, key: str | None) -> None:
-        deeds.return_to_bench(desk(), guard.me().by, ticket.number, ref, typed("note"), deed_key=key)
+    def deed(number: str, key: str | None) -> Outcome:
+        return deeds.return_to_bench(desk(), guard.me().by, number, ref, typed("note"), deed_key=key)
 
     return _do(ref, deed)
 
 
-def _do(ref: str, deed) -> ResponseReturnValue:  # type: ignore[no-untyped-def]
+def _do(ref: str, deed: Callable[[str, str | None], Outcome]) -> ResponseReturnValue:
     form = DeedForm()
     if not form.validate():
         abort(400)
-    kept, ticket = _found(ref)
-    answer = attempt(lambda: deed(kept, ticket, form.key()))
+    _kept, ticket = _found(ref)
+    answer = attempt(lambda: deed(ticket.number, form.key()))
     if answer.done:
         return redirect(url_for("shop.questions", done=1), 303)
     refresh()
@@ -78,9 +74,7 @@ def _do(ref: str, deed) -> ResponseReturnValue:  # type: ignore[no-untyped-def]
     return _page(kept, ticket, answer)
 
 
-def _found(ref: str, *, anew: bool = False) -> tuple[Kept, Ticket]:
-    if anew:
-        refresh()
+def _found(ref: str) -> tuple[Kept, Ticket]:
     kept = store.by_ref(connection(), ref)
     ticket = tickets.by_id(connection(), kept.ticket_id) if kept else None
     if kept is None or ticket is None:
@@ -94,7 +88,7 @@ def _page(kept: Kept, ticket: Ticket, answer: Answer) -> ResponseReturnValue:
         "shop/question.html",
         kept=kept,
         ticket=ticket,
-        options=offers.options(kept.offer),
+        options=shown_options(kept.offer),
         rows=offers.rows(shown),
         new=shown,
         photos=photos.of_ticket(connection(), ticket.id)[-MOST_PHOTOS:],
