@@ -237,16 +237,47 @@ def _fittings(pen: ImageDraw.ImageDraw, body: Box, kind: str, dice: Random) -> N
             )
     if kind in ("amplifier", "camera"):
         for place in range(5):
-            _can(pen, left + 200 + place * (right - left - 400) / 4, (top + bottom) / 2, 40 + 22 * (place % 2))
+            x, y = left + 200 + place * (right - left - 400) / 4, (top + bottom) / 2
+            _can(pen, x, y, 40 + 22 * (place % 2))
+            pen.text(
+                (x - 60, y + 80),
+                f"{dice.choice(('bass', 'tone', 'gain', 'light', 'mode'))} {place}",
+                fill=_INK,
+                font=_LETTERS,
+            )
+            for mark in range(7):
+                angle = math.pi * (0.8 + mark * 0.233)
+                pen.ellipse(_round(x + math.cos(angle) * 84, y + math.sin(angle) * 84, 5 + mark % 3), fill=_INK)
     if kind in ("console", "desktop"):
         for place in range(14):
             at = top + 150 + place * (bottom - top - 300) / 13
             pen.rounded_rectangle((left + 120, at, right - 120, at + 18), 9, fill=_INK)
-    pen.rectangle((right - 330, bottom - 112, right - 110, bottom - 48), fill=(214, 214, 206), outline=_INK, width=3)
-    pen.text((right - 318, bottom - 96), f"No. {dice.randrange(10_000, 99_999)}", fill=_INK, font=_LETTERS)
+    _plate(pen, right - 400, bottom - 160, dice)
     for place in range(6):
         at = left + 130 + place * 74
         pen.rounded_rectangle((at, top + 40, at + 50, top + 62), 8, fill=_INK)
+    for place in range(4):
+        x = left + 110 + place * (right - left - 420) / 3
+        pen.text(
+            (x, bottom - 70),
+            f"{dice.choice(('IN', 'OUT', 'DC', 'USB', 'L', 'R'))} {dice.randrange(1, 20)}",
+            fill=_INK,
+            font=_LETTERS,
+        )
+        pen.rounded_rectangle((x + 90, bottom - 66, x + 90 + dice.randrange(24, 60), bottom - 44), 6, fill=(70, 74, 80))
+
+
+def _plate(pen: ImageDraw.ImageDraw, x: float, y: float, dice: Random) -> None:
+    """A plate with small print, a mark and a number in bars, as most devices have one."""
+    pen.rectangle((x, y, x + 290, y + 124), fill=(214, 214, 206), outline=_INK, width=3)
+    pen.text((x + 12, y + 8), f"No. {dice.randrange(10_000, 99_999)}", fill=_INK, font=_LETTERS)
+    pen.text((x + 12, y + 38), f"{dice.randrange(3, 24)} V  {dice.randrange(1, 9)} A", fill=_INK, font=_LETTERS)
+    pen.polygon([(x + 236, y + 12), (x + 276, y + 60), (x + 200, y + 60)], fill=(196, 150, 40), outline=_INK)
+    at = x + 14
+    while at < x + 270:
+        wide = dice.randrange(2, 9)
+        pen.rectangle((at, y + 76, at + wide, y + 112), fill=_INK)
+        at += wide + dice.randrange(3, 9)
 
 
 def _keys(pen: ImageDraw.ImageDraw, body: Box, rows: int) -> None:

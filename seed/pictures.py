@@ -9,10 +9,11 @@ from PIL import Image
 
 from portal.pictures.clean import clean
 from portal.pictures.limits import Clean
+from portal.pictures.worker import align_in_child
 from seed import drawing
 from seed.drawing import Colour
 
-BOARDS, TRAYS = 5, 2
+BOARDS, TRAYS = 4, 2
 _COLOURS: dict[str, Colour] = {
     "white": (232, 230, 224), "black": (52, 54, 58), "blue": (74, 108, 168), "grey": (140, 142, 146),
     "clear": (190, 204, 208), "red": (178, 66, 60), "yellow": (222, 184, 66), "silver": (192, 194, 198),
@@ -32,11 +33,12 @@ class Album:
         self._chance = chance
         self._grain = drawing.grain(chance)
         self._photos: dict[tuple[View, str], Clean] = {}
+        self._aligned: dict[View, Clean | None] = {}
 
     def view_of(self, kind: str, device: str) -> View:
         """What is photographed of this device: its case where a colour is told, or one of the boards."""
         colour = next((name for name in _COLOURS if name in device.lower()), "")
-        if colour and self._chance.random() < 0.4:
+        if colour and self._chance.random() < 0.25:
             return "case", f"{kind} {colour}"
         return "board", str(self._chance.randrange(BOARDS))
 
@@ -50,6 +52,12 @@ class Album:
             seen = drawing.photographed(_drawn(view, moment), self._chance, self._grain, moved=_ASKEW.get(moment, 0.4))
             self._photos[view, moment] = clean(_jpeg(seen))
         return self._photos[view, moment]
+
+    def aligned(self, view: View) -> Clean | None:
+        """The view's after laid over its before, by the same child as on the site; None without OpenCV."""
+        if view not in self._aligned:
+            self._aligned[view] = align_in_child(self.photo(view, "before").large, self.photo(view, "after").large)
+        return self._aligned[view]
 
 
 def _drawn(view: View, moment: str) -> Image.Image:

@@ -18,6 +18,7 @@ from portal.actions import (
     moves,
     notes,
     parts,
+    photo_pairs,
     photos,
     record,
     sheet,
@@ -36,6 +37,7 @@ from portal.rules.limits import parse_limits
 from portal.rules.policy import Check, Policy
 from portal.rules.summary import SafetyTest
 from portal.rules.tray import NewLine
+from portal.store import photos as photo_rows
 from portal.store.photo_files import PhotoFiles
 from seed.pictures import Album, View
 
@@ -173,6 +175,17 @@ class Scene:
             moment=moment,
             audience="bench" if moment == "tray" else "customer",
         )
+
+    def pair(self) -> None:
+        """Its before and its after together, for the customer to compare."""
+        if self.view is None:
+            return
+        with self.house.desk.reading() as connection:
+            ticket = find(connection, self.number)
+            shown = {photo.moment: photo.ref for photo in photo_rows.of_ticket(connection, ticket.id)}
+        aligned = self.house.album.aligned(self.view)
+        here = (self.house.desk, self.house.files, self.house.bench, self.number)
+        photo_pairs.keep(*here, shown["before"], shown["after"], aligned)
 
     def lay(self, place: str) -> None:
         """Where it lies from now on."""

@@ -127,6 +127,7 @@ def is_repaired(scene: Scene) -> Waits:
     if scene.view:
         yield minutes(10)
         scene.photograph("after")
+        scene.pair()
     if opened:
         yield minutes(30)
         scene.close_up()

@@ -35,8 +35,22 @@ def make(
         if done_before(connection, deed_key):
             return Outcome(ticket.number, ticket.revision, repeated=True)
         _choose(connection, ticket, before, after)
-    # Outside of every transaction: it takes about a second.
-    aligned = _aligned(files, before, after)
+    aligned = _aligned(files, before, after)  # outside of every transaction: it takes about a second
+    return keep(desk, files, by, number, before, after, aligned, deed_key=deed_key)
+
+
+def keep(
+    desk: Desk,
+    files: PhotoFiles,
+    by: By,
+    number: str,
+    before: str,
+    after: str,
+    aligned: Clean | None,
+    *,
+    deed_key: str | None = None,
+) -> Outcome:
+    """Make a pair whose aligned picture is known already (None: there is none), as `make` does."""
     aligned_ref = new_ref(desk.chooser) if aligned else None
     kept = False
     try:
