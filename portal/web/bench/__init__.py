@@ -15,6 +15,7 @@ from portal.web.bench import (  # noqa: E402
     find,  # noqa: F401
     listing,  # noqa: F401
     parts,  # noqa: F401
+    photo_pairs,  # noqa: F401
     photos,  # noqa: F401
     questions,  # noqa: F401
     receive,  # noqa: F401

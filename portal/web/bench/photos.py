@@ -14,6 +14,7 @@ from portal.actions.desk import find
 from portal.pictures.limits import LARGEST_BYTES
 from portal.rules.numbers import parse_number, spoken
 from portal.rules.sentences import Sentence, say
+from portal.store import photo_pairs
 from portal.store import photos as store
 from portal.store.tickets import Ticket
 from portal.web import guard
@@ -108,8 +109,8 @@ def withdraw_photo(number: str, ref: str) -> ResponseReturnValue:
 
 @blueprint.get("/<number>/photos/<ref>-<size>.jpg")
 def photo(number: str, ref: str, size: str) -> Response:
-    """One photo of this ticket."""
-    found = store.by_ref(connection(), ref)
+    """One photo of this ticket, or the aligned picture of a pair of it."""
+    found = store.by_ref(connection(), ref) or photo_pairs.by_aligned(connection(), ref)
     if found is None or found.ticket_id != find(connection(), number).id:
         abort(404)
     return picture(ref, size)
@@ -121,6 +122,7 @@ def photos_page(found: Ticket, answer: Answer, rejected: list[Rejected]) -> Resp
         "bench/photos.html",
         ticket=found,
         photos=store.of_ticket(connection(), found.id),
+        pairs=photo_pairs.of_ticket(connection(), found.id),
         moments=MOMENT_WORDS,
         most=MOST_AT_ONCE,
         megabytes=LARGEST_BYTES // 1024**2,
