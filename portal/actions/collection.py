@@ -10,8 +10,9 @@ from portal.actions import tell
 from portal.actions.desk import Desk
 from portal.rules.collection import Waiting, due_now, next_reminder
 from portal.rules.policy import Policy
+from portal.rules.return_ways import Way
 from portal.rules.stages import Hold
-from portal.store import collection
+from portal.store import collection, handovers
 from portal.store.tickets import Ticket
 
 BATCH = 50  # tickets in one transaction
@@ -45,6 +46,10 @@ def _remind(connection: Connection, ticket_id: int, policy: Policy, now: datetim
         return 0
     if ticket.hold == Hold.DISPUTE:
         collection.remind(connection, ticket_id, waiting, now + AGAIN_AFTER_DISPUTE, waiting.reminded)
+        return 0
+    chosen = handovers.choice(connection, ticket_id)
+    if chosen and chosen.way is Way.POST:  # it waits for the shop
+        collection.remind(connection, ticket_id, waiting, collection.NEVER, waiting.reminded)
         return 0
     due = due_now(waiting, policy, now)
     if due is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+
 from sqlalchemy import Connection
 
 from portal.actions import tell
@@ -56,7 +57,7 @@ def holders(connection: Connection, ticket: Ticket, policy: Policy) -> list[Hold
 
 
 def first(desk: Desk, connection: Connection, ticket: Ticket) -> str:
-    """The code that stands on the docket's stub, or else that the owner has. Raises LookupError once the device has left."""
+    """The code on the docket's stub, or else the owner's. Raises LookupError once the device has left."""
     found = holders(connection, ticket, desk.policy(connection))
     if not found:
         raise LookupError("A device that has left has no collection code.")

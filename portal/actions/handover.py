@@ -74,7 +74,7 @@ def hand_over(
         must_be_unclaimed(ticket)
         known = facts(connection, ticket, policy)
         events = stages.hand_over(ticket.standing, policy.stages, facts=known, confirmed=confirmed)
-        handing_over.settled(_owing(connection, ticket, policy), fitted.unsettled, is_keeper=as_keeper)
+        handing_over.settled(owing_in_words(connection, ticket, policy), fitted.unsettled, is_keeper=as_keeper)
         left = _left_out(connection, ticket, fitted)
 
         def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
@@ -172,6 +172,12 @@ def set_link_end(desk: Desk, connection: Connection, visit_id: int) -> None:
     visits.end_link_at(connection, visit_id, link_ends(endings, policy.warranty.months, zone))
 
 
+def owing_in_words(connection: Connection, ticket: Ticket, policy: Policy) -> str:
+    """What is still to be paid, in the shop's own words, or ""."""
+    minor, shop = owing(connection, ticket.id) or 0, policy.shop
+    return language(shop.languages[0], shop.zone).money(minor, shop.currency) if minor > 0 else ""
+
+
 def _fitted(handed: Handed) -> Handed:
     unknown = sorted(set(handed.checked) - CHECKS.keys())
     if unknown:
@@ -211,12 +217,6 @@ def _proof(
     elif not handed.why:
         raise needs("why", say("The reason why there is no code"))
     return Proof.WITHOUT
-
-
-def _owing(connection: Connection, ticket: Ticket, policy: Policy) -> str:
-    """What is still to be paid, in the shop's own words, or ""."""
-    minor, shop = owing(connection, ticket.id) or 0, policy.shop
-    return language(shop.languages[0], shop.zone).money(minor, shop.currency) if minor > 0 else ""
 
 
 def _left_out(connection: Connection, ticket: Ticket, handed: Handed) -> list[str]:

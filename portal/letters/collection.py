@@ -12,8 +12,9 @@ from portal.actions.terms import accepted_point
 from portal.letters.told import Facts, Letterbox, StillTrue, Told
 from portal.rules.collection import storage_starts, tone
 from portal.rules.money import to_minor
+from portal.rules.return_ways import Way
 from portal.rules.stages import Hold
-from portal.store import collection
+from portal.store import collection, handovers
 
 
 def _uncollected(_desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
@@ -25,6 +26,9 @@ def _uncollected(_desk: Letterbox, connection: Connection, told: Told) -> Facts 
     waiting = found[1]
     if waiting.ready_at.isoformat() != facts["ready"] or ticket.hold == Hold.DISPUTE:
         return Withdrawn("the device does not wait as it did")
+    choice = handovers.choice(connection, ticket.id)
+    if choice and choice.way is Way.POST:
+        return Withdrawn("the customer has it posted")
     if facts["chosen"] != (waiting.chosen_day.isoformat() if waiting.chosen_day else None):
         return Withdrawn("the customer has chosen a day meanwhile")
     storage = policy.collection.storage

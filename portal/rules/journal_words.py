@@ -12,8 +12,7 @@ from portal.rules.money import Price
 from portal.rules.parts import CUSTOMER_DELIVERY_WORDS, DELIVERIES, DELIVERY_WORDS, ORIGIN_WORDS, Origin, State
 from portal.rules.policy import Policy
 from portal.rules.price_terms import WAY_WORDS as PRICE_WAY_WORDS
-from portal.rules.price_terms import PriceTerms
-from portal.rules.price_terms import Way as PriceWay
+from portal.rules.price_terms import of_event
 from portal.rules.return_ways import WAY_WORDS, Way
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import HOLD_WORDS, Ending, Hold
@@ -197,7 +196,7 @@ def _facts(
         amount = int(data["amount_minor"]) if "amount_minor" in data else None
         facts["amount"] = "" if amount is None else Price(amount, data["currency"])
         if "price_way" in data:
-            terms = PriceTerms(PriceWay(data["price_way"]), amount, data["currency"])
+            terms = of_event(data)
             facts["price_way"], facts["terms"] = PRICE_WAY_WORDS[terms.way], terms.words()
     if "hold" in data:
         facts["hold"] = holds[Hold(data["hold"])]

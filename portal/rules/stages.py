@@ -204,6 +204,14 @@ def return_unrepaired(standing: Standing, why: str, *, tray_settled: bool = True
     return [Event("ended", {"ending": Ending.RETURNED.value})]
 
 
+def give_up(standing: Standing) -> list[Event]:
+    """Its owner gives the device up, from any stage. A dispute is settled first."""
+    must_be_here(standing)
+    if standing.hold is Hold.DISPUTE:
+        raise Refused(_held(standing.hold))
+    return [Event("ended", {"ending": Ending.GIVEN_UP.value})]
+
+
 def reopen(standing: Standing, ended_at: datetime | None, now: datetime, within_minutes: int) -> list[Event]:
     """Undo an end that was a mistake. Raises Refused where there is none, or it was longer ago."""
     if standing.ending is None or ended_at is None:

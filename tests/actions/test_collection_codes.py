@@ -17,7 +17,7 @@ from portal.rules.collection_code import MOST_TRIES
 from portal.rules.handing_over import WRONG_CODE, Proof
 from portal.rules.refusals import Refused, Unfit
 from portal.store import handovers, visits
-from portal.store.tables import policies
+from portal.store.tables import contacts, policies
 from portal.store.visits import Contact
 from tests.actions.aftermath import everything, journal_of, messages, ticket_of
 from tests.actions.bench import WITHOUT_CODE, bring_to, with_code
@@ -228,8 +228,6 @@ def test_without_a_code_neither_list_nor_reason_may_be_missing(
 def test_the_owner_who_wants_no_messages_still_hears_that_the_code_was_not_shown(
     desk: Desk, ready: str, keeper: By
 ) -> None:
-    from portal.store.tables import contacts
-
     with desk.writing() as connection:
         connection.execute(update(contacts).values(wants="none"))
 

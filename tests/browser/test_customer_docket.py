@@ -15,6 +15,7 @@ from portal.actions.intake import NewDevice, NewVisit, TakenIn, take_in
 from portal.rules.numbers import spoken
 from tests.actions.bench import WITHOUT_CODE
 from tests.browser.conftest import Open
+from tests.conftest import BENCH
 
 LONG = "Radio-with-an-uninterruptedly-long-compound-description-and-a-walnut-case, " * 2
 
