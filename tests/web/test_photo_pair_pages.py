@@ -108,23 +108,29 @@ def test_a_pair_is_taken_apart(staff_client: Browser, desk: Desk, number: str, r
     assert gone.status_code == 404
 
 
-def test_a_refusal_is_told_and_what_was_chosen_is_chosen_still(
+def test_a_pair_that_somebody_made_meanwhile_is_told(
     staff_client: Browser, desk: Desk, number: str, refs: list[str]
 ) -> None:
+    action = f"/bench/{spoken(number)}/photo-pairs"
+    fields = hidden_fields(staff_client.get(f"/bench/{spoken(number)}/photos").text, action)
     made(staff_client, desk, number, refs)
 
-    answer = send(staff_client, number, "", before=refs[0], after=refs[1])
+    answer = staff_client.post(action, data=fields | {"before": refs[0], "after": refs[1]})
 
     assert answer.status_code == 422
     assert "One of these photos is in a pair already." in answer.text
-    assert f'value="{refs[1]}" selected' in answer.text
+    assert f'action="{action}"' not in answer.text, "there is nothing left to pair"
+    assert len(pairs(desk, number)) == 1
 
 
-def test_what_is_no_photo_is_refused_in_words(staff_client: Browser, number: str, refs: list[str]) -> None:
+def test_what_is_no_photo_is_refused_in_words_and_the_other_is_chosen_still(
+    staff_client: Browser, number: str, refs: list[str]
+) -> None:
     answer = send(staff_client, number, "", before="NONSENSE", after=refs[1])
 
     assert answer.status_code == 422
     assert "Please choose a photo from before the repair." in answer.text
+    assert f'value="{refs[1]}" selected' in answer.text
 
 
 def test_another_customers_link_opens_no_aligned_picture(
