@@ -51,6 +51,7 @@ def docket(desk: Letterbox, told: Told, context: Facts) -> str:
             shop=policy.shop,
             terms=policy.terms,
             tickets=told.tickets,
+            prices=context["prices"],
             made_at=visit.made_at,
             accepted_at=context["accepted_at"],
             code=svg(address, module_mm(side, LARGEST_CODE_MM), label=words.gettext("QR code")),

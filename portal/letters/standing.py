@@ -16,12 +16,9 @@ def _taken_in(_desk: Letterbox, connection: Connection, told: Told) -> Facts | W
         return Withdrawn("all devices have left the shop")
     version = told.policy.terms.version if told.policy.terms else ""
     accepted = [each.at for each in acceptances.of_visit(connection, told.visit.id) if each.terms_version == version]
-    agreed = questions.terms_of_visit(connection, told.visit.id)
     return {
         "accepted_at": accepted[0] if accepted else None,
-        "prices": [
-            (ticket.number, agreed[ticket.number].words()) for ticket in told.tickets if ticket.number in agreed
-        ],
+        "prices": questions.terms_of_visit(connection, told.visit.id),
     }
 
 

@@ -7,9 +7,10 @@ time, until it is used up.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
 from portal.rules.money import Price, parse_amount
 from portal.rules.refusals import Refused, Unfit, needs
@@ -97,6 +98,25 @@ def left(terms: PriceTerms | None, used_minor: int) -> int | None:
     if terms is None or terms.way is not Way.LIMIT or terms.amount_minor is None:
         return None
     return max(terms.amount_minor - used_minor, 0)
+
+
+def told_by(events: Iterable[tuple[str, Mapping[str, Any]]]) -> tuple[PriceTerms | None, int]:
+    """What a journal tells, by events and their data: the terms, and how much of a limit is used, in minor units."""
+    terms, used = None, {}
+    for name, data in events:
+        if name == "price_agreed":
+            terms = of_event(data)
+        elif name == "gone_ahead":
+            used[data["question"]] = int(data["amount_minor"])
+        elif name == "yes_taken_back":
+            used.pop(data["question"], None)
+    return terms, sum(used.values())
+
+
+def of_event(data: Mapping[str, Any]) -> PriceTerms:
+    """The terms that an event `price_agreed` tells of."""
+    amount = data.get("amount_minor")
+    return PriceTerms(Way(data["price_way"]), None if amount is None else int(amount), data["currency"])
 
 
 def must_fit_limit(terms: PriceTerms | None, used_minor: int, gross_minor: int) -> None:

@@ -44,6 +44,17 @@ STATE_WORDS: Mapping[State, Sentence] = {
     State.WITHDRAWN: say("withdrawn by the shop"),
 }
 
+# The same as customers read it. What the shop is changing was put to them before.
+CUSTOMER_STATE_WORDS: Mapping[State, Sentence] = {
+    State.DRAFTED: say("we are changing this question"),
+    State.AWAITING: say("we are changing this question"),
+    State.PUT: say("waits for your answer"),
+    State.AGREED: say("you agreed"),
+    State.DECLINED: say("you said no: not done, not charged"),
+    State.LAPSED: say("no answer in time: not done, nothing to pay for it"),
+    State.WITHDRAWN: say("taken back by us: not done, nothing to pay for it"),
+}
+
 # What is asked about: the first estimate, more work found, or (agreed when it came in) a fee for looking.
 KIND_WORDS: Mapping[str, Sentence] = {
     "estimate": say("The price for your repair"),
@@ -54,6 +65,17 @@ BENCH_KIND_WORDS: Mapping[str, Sentence] = {
     "estimate": say("The price for the repair"),
     "extra": say("More work"),
     "looking": say("Looking at it first"),
+}
+
+# How an answer was given.
+THROUGH_WORDS: Mapping[str, Sentence] = {
+    "question link": say("by the question’s own link"),
+    "own link": say("by the customer’s own link"),
+    "docket link": say("by the docket’s link"),
+    "docket link and code": say("by the docket’s link and a code"),
+    "telephone": say("by telephone"),
+    "counter": say("at the counter"),
+    "limit": say("within the customer’s limit"),
 }
 
 # The one small thing that only a reader does: mail scanners have been seen to press buttons and submit forms.

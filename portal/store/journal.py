@@ -43,8 +43,9 @@ _OF_TICKET = (
     .where(journal.c.ticket_id == bindparam("ticket_id"), journal.c.entry > bindparam("after"))
     .order_by(journal.c.entry)
 )
-# That a ticket moved or waits is no secret; the words of an entry are only for whom they were written.
-STANDING_EVENTS = ("arrived", "moved", "held", "released", "ended", "reopened")
+# That a ticket moved or waits is no secret, nor what its customer agreed to; the words of an entry are only for whom
+# they were written.
+STANDING_EVENTS = ("arrived", "moved", "held", "released", "ended", "reopened", "price_agreed", "agreed", "declined")
 _FOR_CUSTOMER = (
     select(
         journal.c.entry,

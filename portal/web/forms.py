@@ -5,6 +5,8 @@ from __future__ import annotations
 import secrets
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from flask import request
 from flask_wtf import FlaskForm
@@ -12,9 +14,11 @@ from werkzeug.datastructures import MultiDict
 from wtforms import HiddenField
 
 from portal.actions.desk import Stale
+from portal.rules.hours import at_wall_time
 from portal.rules.refusals import AskFirst, Refused, Unfit
-from portal.rules.sentences import Sentence
+from portal.rules.sentences import Sentence, say
 from portal.store.journal import Entry
+from portal.web.request_context import policy
 
 
 def new_deed_key() -> str:
@@ -92,3 +96,14 @@ class Filled:
 def typed(name: str) -> str:
     """What was typed into a field of the posted form, or an empty text."""
     return request.form.get(name, "")
+
+
+def at_wall(name: str, text: str) -> datetime:
+    """The moment that a field of type "datetime-local" names, by the shop's clock on the wall. Raises Unfit."""
+    try:
+        local = datetime.fromisoformat(text)
+    except ValueError:
+        local = None
+    if local is None or local.tzinfo is not None:
+        raise Unfit(name, say("“{typed}” is not a day and time. Write it like 2026-12-08T14:05.", typed=text))
+    return at_wall_time(local.date(), local.time(), ZoneInfo(policy().shop.zone))

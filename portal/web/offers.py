@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 
 from babel.numbers import get_currency_precision
 from flask import request
 
+from portal.rules.numbers import spoken
 from portal.rules.offers import TypedLine, TypedOffer, TypedOption
 from portal.rules.questions import MOST_OPTIONS
+from portal.store import photos
+from portal.store.photos import Photo
 from portal.store.questions import Kept
-from portal.web.request_context import policy
+from portal.store.tickets import Ticket
+from portal.web.request_context import connection, policy
 
 LINES = 4  # empty rows that a form offers for each option; more appear once these are full
 
@@ -55,7 +61,34 @@ def as_typed(kept: Kept) -> TypedOffer:
     )
 
 
-def rows(typed: TypedOffer) -> list[tuple[int, TypedOption, list[TypedLine]]]:
+@dataclass(frozen=True)
+class OfferForm:
+    """All that the form of an offer shows beside what was typed."""
+
+    number: str
+    new: TypedOffer
+    rows: Sequence[tuple[int, TypedOption, Sequence[TypedLine]]]
+    currency: str
+    inclusive: bool  # whether prices are typed as the customer pays them
+    rates: Sequence[Decimal]  # the shop's own tax rate first; one or none needs no field
+    photos: Sequence[Photo]  # of the ticket, for the customer too
+
+
+def form(ticket: Ticket, typed: TypedOffer) -> OfferForm:
+    """The form of an offer for a ticket, with what was typed in it."""
+    shop, approvals = policy().shop, policy().approvals
+    return OfferForm(
+        number=spoken(ticket.number),
+        new=typed,
+        rows=_rows(typed),
+        currency=shop.currency,
+        inclusive=approvals.prices_include_tax or shop.tax_percent is None,
+        rates=[] if shop.tax_percent is None else [shop.tax_percent, *approvals.other_tax_percents],
+        photos=[photo for photo in photos.of_ticket(connection(), ticket.id) if photo.audience == "customer"],
+    )
+
+
+def _rows(typed: TypedOffer) -> list[tuple[int, TypedOption, list[TypedLine]]]:
     """What a form shows: every option there may be, each with the lines that are filled in and some that are not."""
     found = [*typed.options, *[TypedOption("")] * (MOST_OPTIONS - len(typed.options))]
     return [

@@ -20,6 +20,7 @@ from portal.print_sheets import docket_sheet, label_sheet
 from portal.qr import QUIET_ZONE, modules, svg
 from portal.rules.numbers import spoken
 from portal.rules.policy_prints import Label
+from portal.rules.price_terms import PriceTerms
 from portal.rules.print_sizes import (
     LARGEST_CODE_MM,
     PAPERS,
@@ -30,7 +31,7 @@ from portal.rules.print_sizes import (
     too_fine,
 )
 from portal.rules.sentences import Sentence
-from portal.store import acceptances, tickets, visits
+from portal.store import acceptances, questions, tickets, visits
 from portal.store.tickets import Ticket
 from portal.web import guard
 from portal.web import report as told
@@ -58,6 +59,7 @@ class DocketPrint:
     """All that a printed docket shows. `short_address` is what people without a camera type."""
 
     tickets: Sequence[Ticket]
+    prices: Mapping[str, PriceTerms]  # what was agreed at the start, by number
     made_at: datetime
     accepted_at: datetime | None  # the terms in force
     code: Code
@@ -107,6 +109,7 @@ def docket(number: str) -> ResponseReturnValue:
     code = _code(address, module_mm(_side(address), min(paper.room_mm, LARGEST_CODE_MM)))
     page = DocketPrint(
         tickets=tickets.of_visit(connection(), visit.id),
+        prices=questions.terms_of_visit(connection(), visit.id),
         made_at=visit.made_at,
         accepted_at=_accepted_at(visit.id),
         code=code,

@@ -2,21 +2,32 @@
 
 from __future__ import annotations
 
+import mailbox
+import re
+from email import message_from_bytes
+from email.message import EmailMessage
+from email.policy import default
+
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
+from sqlalchemy import update
 
 from portal.actions import questions
 from portal.actions.desk import By, Desk
+from portal.main import Installation
 from portal.rules.numbers import spoken
 from portal.rules.offers import TypedLine, TypedOffer, TypedOption
+from portal.rules.proof import first_broken
 from portal.rules.questions import State
 from portal.store import policies
 from portal.store import questions as store
+from portal.store.tables import staff
 from tests.actions.aftermath import ticket_of
 from tests.browser.conftest import Open
+from tests.browser.hand import Hand
 from tests.conftest import BENCH
-from tests.web.test_questions_pages import question_path
+from tests.web.test_questions_pages import docket_path, question_path
 
 BOTH_WAYS = pytest.mark.parametrize("scripts", [True, False], ids=["with scripts", "without scripts"])
 MOST_KEEPER, MOST_CUSTOMER = 4, 4  # taps; the customer types one word beside
@@ -31,44 +42,101 @@ OFFER = TypedOffer(
 )
 
 
-@BOTH_WAYS
-def test_asked_signed_off_and_answered_by_three_people(
-    at_bench: Open, as_keeper: Open, open_page: Open, desk: Desk, number: str, scripts: bool
-) -> None:
+def signing_above(desk: Desk, amount: int) -> None:
+    """The keeper looks first above an amount."""
     with desk.writing() as connection:
         document = policies.document(connection, 1)
-        policies.add(connection, f"{document}\n[approvals]\nsign_off_above = 40\n", desk.clock.now(), None)
+        policies.add(connection, f"{document}\n[approvals]\nsign_off_above = {amount}\n", desk.clock.now(), None)
 
-    bench = at_bench(f"/bench/{spoken(number)}/questions", width=360, scripts=scripts)
-    bench.get_by_label("What was found").fill("The charging port is torn off.")
-    bench.get_by_label("In a few words, as the customer reads it").first.fill("Replace the charging port")
-    bench.get_by_label("For", exact=True).first.fill("Port and work")
-    bench.get_by_label("Each, GBP").first.fill("48.50")
-    bench.get_by_role("button", name="Ask now").click()
-    expect(bench.get_by_role("heading", name="waiting for the keeper")).to_be_visible()
 
+def sent(installation: Installation) -> list[EmailMessage]:
+    """Send what is due, and tell what is new in the mailbox."""
+    box = mailbox.Maildir(installation.settings.mailbox)
+    before = set(box.keys())
+    assert next(installation.sweep(["send"]))[1].failed == 0
+    return [message_from_bytes(box.get_bytes(key), policy=default) for key in set(box.keys()) - before]
+
+
+@BOTH_WAYS
+def test_asked_signed_off_answered_and_begun_by_three_people(
+    at_bench: Open,
+    as_keeper: Open,
+    open_page: Open,
+    installation: Installation,
+    desk: Desk,
+    number: str,
+    keeper: By,
+    scripts: bool,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    signing_above(desk, 40)
+    with desk.writing() as connection:
+        connection.execute(update(staff).where(staff.c.id == keeper.staff_id).values(email="kim@shop.example"))
+    sent(installation)
+
+    bench = Hand(at_bench(f"/bench/{spoken(number)}", width=360, scripts=scripts))
+    bench.tap(bench.page.get_by_role("link", name="Extras and prices"))
+    bench.type(bench.page.get_by_label("What was found"), "The charging port is torn off.")
+    bench.type(bench.page.get_by_label("In a few words").first, "Replace the charging port")
+    bench.type(bench.page.get_by_label("For", exact=True).first, "Port and work")
+    bench.type(bench.page.get_by_label("Each, GBP").first, "48.50")
+    bench.tap(bench.page.get_by_role("button", name="Ask now"))
+    expect(bench.page.get_by_role("heading", name="waiting for the keeper")).to_be_visible()
+
+    (mail,) = sent(installation)
+    assert mail["To"] == "kim@shop.example"
+    signing = Hand(as_keeper("/shop/", width=360, scripts=scripts))
+    signing.follow(mail)
+    expect(signing.page.get_by_role("row", name="Total")).to_contain_text("£48.50")
+    signing.tap(signing.page.get_by_role("button", name="Send it to the customer"))
+    expect(signing.page.get_by_role("status")).to_have_text("It is done.")
+
+    (mail,) = sent(installation)
+    assert mail["To"] == "ada@example.org"
+    customer = Hand(open_page("/", width=360, scripts=scripts))
+    customer.follow(mail)
+    customer.type(customer.page.get_by_label("To agree, type YES here"), "yes")
+    customer.tap(customer.page.get_by_role("button", name="Yes, do this and charge me £48.50"))
+    expect(customer.page.get_by_text("Check value of what was kept")).to_be_visible()
+
+    with capsys.disabled():
+        print(f"\ntaps: bench {bench.taps}, keeper {signing.taps}, customer {customer.taps} and one word")
+    assert signing.taps <= MOST_KEEPER
+    assert customer.taps <= MOST_CUSTOMER
+    assert customer.typed == 1
     with desk.reading() as connection:
-        (kept,) = store.of_ticket(connection, ticket_of(desk, number).id)
-    keeper = as_keeper(f"/shop/questions/{kept.ref}", width=360, scripts=scripts)  # where the message leads: one tap
-    expect(keeper.get_by_role("row", name="Total")).to_contain_text("£48.50")
-    keeper.get_by_role("button", name="Send it to the customer").click()
-    expect(keeper.get_by_role("status")).to_have_text("It is done.")
-    taps = 2
-    print(f"taps of the keeper from the message to sent: {taps}")
-    assert taps <= MOST_KEEPER
+        chain = store.chain(connection, ticket_of(desk, number).id)
+    assert (len(chain), first_broken(chain)) == (1, None)
+    bench.page.reload()
+    expect(bench.page.get_by_role("heading", name="agreed")).to_be_visible()
+    bench.tap(bench.page.get_by_role("button", name="The work begins"))
+    customer.page.reload()
+    expect(customer.page.get_by_text("The work has begun.")).to_be_visible()
+    expect(customer.page.get_by_role("button", name="Take my yes back")).to_have_count(0)
 
-    customer = open_page(question_path(desk, number), width=360, scripts=scripts)  # the message's link: one tap
-    customer.get_by_label("To agree, type YES here").fill("yes")  # one tap into the field, one word
-    customer.get_by_role("button", name="Yes, do this and charge me £48.50").click()
-    expect(customer.get_by_text("Take my yes back")).to_be_visible()
-    taps = 3
-    print(f"taps of the customer from the message to answered and proven, beside one word: {taps}")
-    assert taps <= MOST_CUSTOMER
 
-    bench.reload()
-    expect(bench.get_by_role("heading", name="agreed")).to_be_visible()
-    with desk.reading() as connection:
-        assert len(store.chain(connection, ticket_of(desk, number).id)) == 1
+@BOTH_WAYS
+def test_by_the_docket_alone_a_code_is_typed_above_the_amount(
+    open_page: Open, installation: Installation, desk: Desk, number: str, scripts: bool
+) -> None:
+    questions.draft(desk, BENCH, number, OFFER, put_at_once=True)
+    sent(installation)
+    page = open_page(docket_path(desk, number), width=360, scripts=scripts)
+    page.get_by_role("link", name="Read our question and answer it").click()
+    expect(page.get_by_role("button", name="Yes, do this")).to_have_count(0)
+    page.get_by_role("button", name="Send me a code").click()
+    (mail,) = sent(installation)
+    body = mail.get_body(("plain",))
+    assert body is not None
+    code = re.search(r"^\d{6}$", str(body.get_content()).replace("\r", ""), re.MULTILINE)
+    assert code is not None
+
+    part = page.get_by_role("region", name="Swap the board")
+    part.get_by_label("The code that we sent you").fill(code[0])
+    part.get_by_label("To agree, type YES here").fill("YES")
+    part.get_by_role("button", name="Yes, do this and charge me £120.00").click()
+
+    expect(page.get_by_text("by the docket’s link and a code")).to_be_visible()
 
 
 @pytest.mark.parametrize("width", [320, 1280])
@@ -94,19 +162,43 @@ def test_the_pages_fit_and_can_be_read_by_everybody(
         ), page.url
 
 
-def test_no_control_on_the_customers_page_is_set_beforehand(open_page: Open, desk: Desk, number: str) -> None:
-    """Directive 2011/83/EU Art. 22 and 27; SI 2013/3134 reg. 40: a pre-ticked box is no consent."""
+PRESET = """[...document.querySelectorAll('input, select, textarea')].filter(each =>
+    each.tagName === 'SELECT' ? each.value !== '' : ['checkbox', 'radio'].includes(each.type) ? each.checked :
+    each.type !== 'hidden' && each.value !== '').map(each => each.name || each.id)"""
+
+
+def test_no_control_on_any_page_of_the_customers_is_set_beforehand(
+    open_page: Open, installation: Installation, desk: Desk, number: str
+) -> None:
+    """Directive 2011/83/EU Art. 22 and 27; SI 2013/3134 reg. 40: a pre-ticked box is no consent.
+
+    Every page that can be reached from the customer's own, while questions wait, with and without a code. What a
+    customer chose before on how to hear from the shop is shown as they chose it; nothing there costs anything.
+    """
+    for _each in range(2):
+        questions.draft(desk, BENCH, number, OFFER, put_at_once=True)
+    for start in (question_path(desk, number), docket_path(desk, number)):
+        page = open_page(f"{start}?all=1")
+        seen, waiting = set(), [start + "?all=1"]
+        while waiting:
+            path = waiting.pop()
+            if path in seen or path.endswith(".jpg") or "/messages" in path:
+                continue
+            seen.add(path)
+            page.goto(path)
+            assert page.evaluate(PRESET) == [], path
+            links = page.evaluate("[...document.querySelectorAll('a')].map(each => each.getAttribute('href'))")
+            waiting += [link for link in links if link and link.startswith(start) and "lang=" not in link]
+        assert any("/question/" in path for path in seen)
+        assert len(seen) >= 5
+
+
+def test_nothing_is_chosen_beforehand_where_the_bench_writes_down_what_was_agreed(
+    at_bench: Open, desk: Desk, number: str
+) -> None:
     questions.draft(desk, BENCH, number, OFFER, put_at_once=True)
 
-    page = open_page(question_path(desk, number))
-
-    preset = page.evaluate(
-        """[...document.querySelectorAll('input, select, textarea')]
-           .filter(each => each.type !== 'hidden' && (each.checked || (each.value && each.type !== 'radio')))
-           .map(each => each.name)"""
-    )
-    assert preset == []
-    assert page.locator("input[type=checkbox], input[type=radio], select").count() == 0
+    assert at_bench(f"/bench/{spoken(number)}/questions").evaluate(PRESET) == []
 
 
 def test_the_customer_chooses_among_alternatives(open_page: Open, desk: Desk, number: str) -> None:

@@ -6,22 +6,28 @@ Directive 2011/83/EU Art. 8(2): the button says that it costs; Art. 22, 27: noth
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
 from werkzeug.test import TestResponse
 
-from portal.actions import answers, questions
+from portal.actions import answers, price_terms, questions
 from portal.actions.desk import By, Desk
+from portal.actions.handover import return_unrepaired
 from portal.actions.intake import NewDevice, NewVisit, take_in
-from portal.rules.numbers import spoken
+from portal.actions.photos import add
+from portal.actions.price_terms import TypedTerms
+from portal.main import Installation
+from portal.rules.numbers import parse_number, spoken
 from portal.rules.offers import TypedLine, TypedOffer, TypedOption
 from portal.rules.questions import State
 from portal.rules.tokens import LinkKind
-from portal.store import policies, visits
+from portal.store import photos, policies, visits
 from portal.store import questions as store
 from portal.store.questions import Kept
 from tests.actions.aftermath import everything, messages, ticket_of
 from tests.conftest import BENCH
+from tests.pictures.samples import as_bytes, four_corners
 from tests.web.browser import Browser, hidden_fields
 from tests.web.test_customer_docket import own_path
 
@@ -55,9 +61,9 @@ def put(desk: Desk, number: str, offer: TypedOffer = OFFER) -> Kept:
 
 
 def question_path(desk: Desk, number: str) -> str:
-    """The path of the owner's link to the one question."""
-    kept = only(desk, number)
+    """The path of the owner's link to the first question."""
     with desk.reading() as connection:
+        kept = store.of_ticket(connection, ticket_of(desk, number).id)[0]
         owner = visits.contacts_of(connection, ticket_of(desk, number).visit_id)[0]
         ref = store.is_asked(connection, kept.ref, owner.ref)
     assert ref is not None
@@ -128,6 +134,131 @@ def test_agreed_work_begins_at_the_bench(staff_client: Browser, desk: Desk, numb
     press(staff_client, page, f"{page}/{kept.ref}/begin", {})
 
     assert only(desk, number).started_at is not None
+
+
+def test_an_answer_is_written_down_with_its_time(staff_client: Browser, desk: Desk, number: str) -> None:
+    kept = put(desk, number)
+    page, said = f"/bench/{spoken(number)}/questions", f"/bench/{spoken(number)}/questions/{kept.ref}/said"
+    fields = {"who": "Ada to Robin", "by_way": "counter", "option": ""}
+    for wrong in ("yesterday", "2026-03-02T08:00", "2099-01-01T10:00"):
+        refused = press(staff_client, page, said, fields | {"said_at": wrong})
+        assert refused.status_code == 422
+        assert "Ada to Robin" in refused.text
+
+    desk.clock.at += timedelta(hours=2)
+    press(staff_client, page, said, fields | {"said_at": "2026-03-02T10:15"})
+
+    assert only(desk, number).question.state is State.DECLINED
+    assert "at the counter" in staff_client.get(page).text
+
+
+def test_tax_is_typed_only_where_there_is_a_choice_of_rates(staff_client: Browser, desk: Desk, number: str) -> None:
+    page = f"/bench/{spoken(number)}/questions"
+    assert 'name="tax0"' not in staff_client.get(page).text
+    with desk.writing() as connection:
+        document = (policies.document(connection, 1) or "").replace("# tax_percent = 20 ", "tax_percent = 20 #")
+        policies.add(connection, f"{document}\n[approvals]\nother_tax_percents = [7.7]\n", desk.clock.now(), None)
+    shown = staff_client.get(page).text
+    assert "Tax may stay empty for 20 %; 7.7 % are there, too." in shown
+
+    press(staff_client, page, page, FIELDS | {"how": "put", "tax0": ["7.7", "", "", ""]})
+
+    shown = staff_client.get(page).text
+    assert "of which tax at 7.7 %" in shown
+    assert "of which tax at 20 %" in shown
+    assert (
+        'name="tax0" inputmode="decimal" autocomplete="off" value="7.7"'
+        in staff_client.get(f"{page}/{only(desk, number).ref}").text
+    )
+
+
+@pytest.mark.parametrize("currency", ["JPY", "BHD"])
+def test_a_currency_without_decimals_or_with_three(
+    staff_client: Browser, desk: Desk, number: str, currency: str
+) -> None:
+    with desk.writing() as connection:
+        document = (policies.document(connection, 1) or "").replace('"GBP"', f'"{currency}"')
+        policies.add(connection, document, desk.clock.now(), None)
+    page = f"/bench/{spoken(number)}/questions"
+    refused = press(staff_client, page, page, FIELDS | {"how": "put", "price0": ["18.5000", "30", "", ""]})
+    assert refused.status_code == 422
+
+    press(staff_client, page, page, FIELDS | {"how": "put", "price0": ["4000", "850", "", ""]})
+
+    assert only(desk, number).offer.dearest() == {"JPY": 4850, "BHD": 4_850_000}[currency]
+
+
+def test_work_agreed_to_waits_on_the_page_of_today(staff_client: Browser, desk: Desk, number: str) -> None:
+    kept = put(desk, number)
+    assert "Agreed to, and not begun" not in staff_client.get("/bench/today").text
+    answers.answer(desk, number, kept.ref, answers.Answer(1, "en", "a", "YES"))
+    assert "Agreed to, and not begun" in staff_client.get("/bench/today").text
+
+    questions.start_work(desk, BENCH, number, kept.ref)
+
+    assert "Agreed to, and not begun" not in staff_client.get("/bench/today").text
+
+
+# What was agreed at the start
+
+
+def test_what_was_agreed_about_the_price_is_typed_while_taking_in(
+    staff_client: Browser, client: Browser, desk: Desk
+) -> None:
+    fields = {
+        "device": ["Radio", "Amplifier"],
+        "fault": ["Hums", "Silent"],
+        "kind": ["other", "other"],
+        "price_way": ["up to a limit", ""],
+        "price_amount": ["80", ""],
+        "price_what": ["", ""],
+        "email": "ada@example.org",
+    }
+    refused = press(staff_client, "/bench/take-in", "/bench/take-in", fields | {"price_amount": ["eighty", ""]})
+    assert refused.status_code == 422
+    assert 'value="eighty"' in refused.text
+    assert re.search(r'value="up to a limit"\s+selected', refused.text)
+
+    answer = press(staff_client, "/bench/take-in", "/bench/take-in", fields)
+
+    page = staff_client.get(answer.location).text
+    assert page.count("We go ahead up to £80.00") == 1
+    number = parse_number(answer.location.split("/")[-2])
+    assert "We go ahead up to £80.00" in staff_client.get(f"/bench/{spoken(number)}/docket").text
+    docket = client.get(docket_path(desk, number)).text
+    assert "Of it £0.00 are used, and £80.00 are left." in docket
+
+
+def test_it_is_written_down_later_with_who_said_it(staff_client: Browser, desk: Desk, number: str) -> None:
+    page = f"/bench/{spoken(number)}/questions"
+    fields = {"price_way": "fixed price", "price_amount": "60", "price_what": "The charging port"}
+    refused = press(staff_client, page, f"/bench/{spoken(number)}/price", fields | {"by_way": "telephone"})
+    assert refused.status_code == 422
+    assert 'value="The charging port"' in refused.text
+
+    press(staff_client, page, f"/bench/{spoken(number)}/price", fields | {"by_way": "telephone", "who": "Ada to Robin"})
+
+    shown = staff_client.get(page).text
+    assert "We agreed a fixed price: £60.00." in shown
+    assert "Write down what was agreed" not in shown
+    assert only(desk, number).question.state is State.AGREED
+
+
+def test_the_bench_goes_ahead_within_the_limit_and_everybody_sees_what_is_left(
+    staff_client: Browser, client: Browser, desk: Desk, number: str
+) -> None:
+    page = f"/bench/{spoken(number)}/questions"
+    assert "within the limit" not in staff_client.get(page).text
+    price_terms.agree_terms(desk, BENCH, number, TypedTerms("up to a limit", "80"), "counter", "Ada")
+
+    press(staff_client, page, page, FIELDS | {"how": "limit"})
+
+    assert only(desk, number).through == "limit"
+    assert "Used: £48.50, left: £31.50." in staff_client.get(page).text
+    assert "Of it £48.50 are used, and £31.50 are left." in client.get(docket_path(desk, number)).text
+    refused = press(staff_client, page, page, FIELDS | {"how": "limit"})
+    assert refused.status_code == 422
+    assert "only £31.50 of the customer’s limit are left" in refused.text
 
 
 # The keeper
@@ -308,6 +439,58 @@ def test_where_nobody_is_on_file_the_docket_answers_only_if_the_policy_lets_it(c
         policies.add(connection, f"{document}\n[approvals]\ndocket_may_answer = true\n", desk.clock.now(), None)
 
     assert client.post(page, data=fields).status_code == 303
+
+
+def test_the_chosen_photos_go_with_the_question(
+    staff_client: Browser, client: Browser, desk: Desk, number: str, installation: Installation
+) -> None:
+    for audience in ("customer", "customer", "bench"):
+        add(desk, installation.photo_files, BENCH, number, as_bytes(four_corners()), audience=audience, confirmed=True)
+    with desk.reading() as connection:
+        chosen, other, hidden = (photo.ref for photo in photos.of_ticket(connection, ticket_of(desk, number).id))
+    page = f"/bench/{spoken(number)}/questions"
+    for wrong in (hidden, "AAAAAAAAAA"):
+        assert press(staff_client, page, page, FIELDS | {"how": "put", "photo": [wrong]}).status_code == 422
+
+    press(staff_client, page, page, FIELDS | {"how": "put", "photo": [chosen]})
+
+    shown = client.get(question_path(desk, number), follow_redirects=True).text
+    assert f"{chosen}/small" in shown
+    assert other not in shown
+    assert re.search(rf'value="{chosen}"\s+checked', staff_client.get(f"{page}/{only(desk, number).ref}").text)
+
+
+def test_a_question_that_is_being_changed_says_so(
+    client: Browser, desk: Desk, number: str, technician: By, keeper: By
+) -> None:
+    kept = put(desk, number)
+    with desk.writing() as connection:
+        document = policies.document(connection, 1)
+        policies.add(connection, f"{document}\n[approvals]\nsign_off_above = 100\n", desk.clock.now(), None)
+    questions.change(desk, technician, number, kept.ref, DEAR)
+    page = f"{question_path(desk, number)}/question/{kept.ref}"
+
+    assert "We are changing this question" in client.get(page).text
+    assert client.post(page, data={"answer": "no", "version": "2"}).status_code == 422
+    questions.sign_off(desk, keeper, number, kept.ref, 2)
+    assert "£148.50" in client.get(page).text
+
+
+def test_what_is_only_a_draft_is_nobodys_to_see(client: Browser, desk: Desk, number: str) -> None:
+    questions.draft(desk, BENCH, number, OFFER)
+    kept = only(desk, number)
+
+    assert client.get(f"{docket_path(desk, number)}/question/{kept.ref}").status_code == 404
+    assert "torn off" not in client.get(docket_path(desk, number)).text
+
+
+def test_once_the_device_has_left_there_is_nothing_to_answer(client: Browser, desk: Desk, number: str) -> None:
+    kept = put(desk, number)
+    return_unrepaired(desk, BENCH, number, "Beyond repair.")
+    page = f"{docket_path(desk, number)}/question/{kept.ref}"
+
+    assert "Your device has left the shop" in client.get(page).text
+    assert "Yes, do this" not in client.get(page).text
 
 
 def test_another_visits_question_is_not_here(client: Browser, desk: Desk, number: str) -> None:

@@ -7,18 +7,20 @@ from functools import partial
 from flask import render_template, request
 from flask.typing import ResponseReturnValue
 
-from portal.actions import answers
+from portal.actions import answers, price_terms
 from portal.actions import questions as deeds
 from portal.actions.desk import By, Desk, Outcome, find
+from portal.actions.price_terms import TypedTerms
 from portal.rules.offers import TypedOffer, shown_options
-from portal.rules.questions import OPEN, STATE_WORDS, State
+from portal.rules.price_terms import WAY_WORDS, left
+from portal.rules.questions import BENCH_KIND_WORDS, OPEN, STATE_WORDS, THROUGH_WORDS, State
 from portal.store import questions as store
 from portal.store.tickets import Ticket
 from portal.web import offers
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, told
-from portal.web.forms import Answer, DeedForm, Filled, new_deed_key, typed
-from portal.web.request_context import connection, policy
+from portal.web.forms import Answer, DeedForm, Filled, at_wall, new_deed_key, typed
+from portal.web.request_context import connection
 
 
 @blueprint.get("/<number>/questions")
@@ -33,6 +35,8 @@ def ask_customer(number: str) -> ResponseReturnValue:
     offer, kind, at_once = offers.from_form(), typed("kind") or "extra", typed("how") != "draft"
 
     def deed(desk: Desk, by: By, number: str, *, seen: int | None, deed_key: str | None) -> Outcome:
+        if typed("how") == "limit":
+            return price_terms.go_ahead(desk, by, number, offer, seen=seen, deed_key=deed_key).outcome
         asked = deeds.draft(desk, by, number, offer, kind=kind, put_at_once=at_once, seen=seen, deed_key=deed_key)
         return asked.outcome
 
@@ -78,23 +82,41 @@ def begin_agreed(number: str, ref: str) -> ResponseReturnValue:
 @blueprint.post("/<number>/questions/<ref>/said")
 def record_answer(number: str, ref: str) -> ResponseReturnValue:
     """Write down what the customer said by telephone or at the counter."""
-    option = typed("option") or None
-    deed = partial(answers.record, ref=ref, option=option, how=typed("by_way"), who=typed("who"))
+    option, when = typed("option") or None, typed("said_at")
+
+    def deed(desk: Desk, by: By, number: str, *, seen: int | None, deed_key: str | None) -> Outcome:
+        said_at = at_wall("said_at", when) if when else None
+        how, who = typed("by_way"), typed("who")
+        return answers.record(desk, by, number, ref, option, how, who, said_at=said_at, seen=seen, deed_key=deed_key)
+
     return do(number, f"said-{ref}", deed, questions_page, ".questions")
+
+
+@blueprint.post("/<number>/price")
+def agree_price(number: str) -> ResponseReturnValue:
+    """Write down what was agreed about the price."""
+    terms = TypedTerms(typed("price_way"), typed("price_amount"), typed("price_what"))
+    deed = partial(price_terms.agree_terms, typed=terms, how=typed("by_way"), who=typed("who"))
+    return do(number, "price", deed, questions_page, ".questions")
 
 
 def questions_page(found: Ticket, answer: Answer | None = None, form: str = "") -> ResponseReturnValue:
     """The page, after a refused form with everything typed still in it."""
     answer = answer or Answer()
     new = offers.from_form() if form == "ask" else TypedOffer()
+    found_questions = store.of_ticket(connection(), found.id)
+    terms, used = store.terms(connection(), found.id), store.used_of_limit(found_questions)
     text = render_template(
         "bench/questions.html",
         ticket=found,
-        asked=[(kept, shown_options(kept.offer)) for kept in reversed(store.of_ticket(connection(), found.id))],
-        rows=offers.rows(new),
-        new=new,
-        currency=policy().shop.currency,
-        inclusive=policy().approvals.prices_include_tax or policy().shop.tax_percent is None,
+        asked=[(kept, shown_options(kept.offer)) for kept in reversed(found_questions)],
+        terms=terms,
+        used=used,
+        left=left(terms, used),
+        ways=WAY_WORDS,
+        offer_form=offers.form(found, new),
+        kind_words=BENCH_KIND_WORDS,
+        through_words=THROUGH_WORDS,
         State=State,
         OPEN=OPEN,
         state_words=STATE_WORDS,
@@ -118,10 +140,7 @@ def question_page(found: Ticket, ref: str, answer: Answer) -> ResponseReturnValu
         "bench/question.html",
         ticket=found,
         kept=kept,
-        rows=offers.rows(shown),
-        new=shown,
-        currency=policy().shop.currency,
-        inclusive=kept.offer.terms.prices_include_tax or policy().shop.tax_percent is None,
+        offer_form=offers.form(found, shown),
         answer=answer,
         meanwhile=told(answer.meanwhile),
         csrf=DeedForm(),

@@ -10,12 +10,14 @@ from flask.typing import ResponseReturnValue
 
 from portal.actions.desk import NotFound, find
 from portal.actions.intake import MOST_DEVICES, NewDevice, NewVisit, Second, TakenIn, take_in
+from portal.actions.price_terms import TypedTerms
 from portal.actions.shelf import day
 from portal.actions.terms import accept_terms
 from portal.rules.numbers import spoken
+from portal.rules.price_terms import WAY_WORDS
 from portal.rules.refusals import Unfit
 from portal.rules.sentences import say
-from portal.store import acceptances, tickets, visits
+from portal.store import acceptances, questions, tickets, visits
 from portal.web import guard
 from portal.web.bench import blueprint
 from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
@@ -82,6 +84,7 @@ def _taken_in_page(number: str, answer: Answer) -> ResponseReturnValue:
         siblings=tickets.of_visit(connection(), found.visit_id),
         contacts=visits.contacts_of(connection(), found.visit_id),
         accepted=accepted,
+        prices=questions.terms_of_visit(connection(), found.visit_id),
         asked=terms if terms and all(each.terms_version != terms.version for each in accepted) else None,
         answer=answer,
         csrf=DeedForm(),
@@ -90,12 +93,13 @@ def _taken_in_page(number: str, answer: Answer) -> ResponseReturnValue:
 
 
 def _typed_visit() -> NewVisit:
-    rows = zip_longest(*(request.form.getlist(name) for name in ("device", "fault", "kind")), fillvalue="")
+    names = ("device", "fault", "kind", "price_way", "price_amount", "price_what")
+    rows = zip_longest(*(request.form.getlist(name) for name in names), fillvalue="")
     needed_by = day("needed_by", typed("needed_by"))
     express = typed("express") == "1"
     devices = [
-        NewDevice(device, fault, kind, needed_by=needed_by, express=express)
-        for place, (device, fault, kind) in enumerate(rows)
+        NewDevice(device, fault, kind, needed_by=needed_by, express=express, price=TypedTerms(*price))
+        for place, (device, fault, kind, *price) in enumerate(rows)
         if place == 0 or device.strip() or fault.strip()
     ]
     rights = request.form.getlist("second_may")
@@ -139,6 +143,10 @@ def _form(answer: Answer, values: Mapping[str, str], count: int) -> ResponseRetu
         devices=request.form.getlist("device"),
         faults=request.form.getlist("fault"),
         kinds=request.form.getlist("kind"),
+        ways=WAY_WORDS,
+        price_ways=request.form.getlist("price_way"),
+        price_amounts=request.form.getlist("price_amount"),
+        price_whats=request.form.getlist("price_what"),
         count=max(count, 1),
         policy=policy(),
         deed_key=request.form.get("deed_key") or new_deed_key(),

@@ -1,4 +1,4 @@
-"""What waits for the bench today: objections to records, soak tests that are over, parts late, sheets let through."""
+"""What waits for the bench today: objections to records, work agreed to, soak tests over, parts late, sheets let through."""
 
 from __future__ import annotations
 
@@ -9,9 +9,11 @@ from datetime import timedelta
 from flask import render_template
 from flask.typing import ResponseReturnValue
 
-from portal.store import journal, parts, records, sheets
+from portal.rules.questions import State
+from portal.store import journal, parts, questions, records, sheets
 from portal.store.journal import Said
 from portal.store.parts import Due
+from portal.store.questions import Kept
 from portal.store.records import Objected
 from portal.store.sheets import LetThrough, Soaked
 from portal.web import guard
@@ -29,12 +31,13 @@ class Waiting:
     again: Sequence[Said]
     soaked: Sequence[Soaked]
     late: Sequence[Due]
+    agreed: Sequence[tuple[Kept, str, str]]  # with the number and the device; the work has not begun
     let_through: Sequence[LetThrough]
 
     @property
     def count(self) -> int:
         """How many things wait; what was let through is news, and waits for nobody."""
-        return len(self.objections) + len(self.again) + len(self.soaked) + len(self.late)
+        return len(self.objections) + len(self.again) + len(self.soaked) + len(self.late) + len(self.agreed)
 
 
 @blueprint.get("/today")
@@ -53,6 +56,7 @@ def waiting() -> Waiting:
         again=journal.said_since(connection(), "gone_wrong_again", now - SHOWN_FOR),
         soaked=sheets.soaked(connection(), now),
         late=[each for each in parts.due(connection()) if each.late(day)],
+        agreed=[each for each in questions.waiting(connection(), State.AGREED) if each[0].started_at is None],
         let_through=[each for each in news if each.why],  # one deed writes an entry a check, its reason in the first
     )
 

@@ -18,7 +18,7 @@ from portal.actions import handover, terms
 from portal.actions.desk import CUSTOMER, NotFound, find
 from portal.actions.links import Over, Reader, Renewed, resolve_page
 from portal.rules.numbers import spoken
-from portal.rules.questions import STATE_WORDS, State
+from portal.rules.questions import CUSTOMER_STATE_WORDS, State
 from portal.rules.sentences import Sentence
 from portal.store import customer_page, questions
 from portal.store.customer_page import Followed
@@ -168,7 +168,7 @@ def _questions(token: str, visit_id: int, followed: Sequence[Followed]) -> list[
             url_for("customer.question", token=token, ref=kept.ref, lang=request.args.get("lang")),
             spoken(number),
             kept.question.state is State.PUT,
-            speaking().say(STATE_WORDS[kept.question.state]),
+            speaking().say(CUSTOMER_STATE_WORDS[kept.question.state]),
         )
         for kept, number in reversed(found)
         if kept.put_at is not None

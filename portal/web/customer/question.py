@@ -16,7 +16,7 @@ from portal.actions.answers import Through
 from portal.actions.desk import NotFound, Outcome
 from portal.rules.numbers import spoken
 from portal.rules.offers import shown_options
-from portal.rules.questions import STATE_WORDS, YES, State
+from portal.rules.questions import CUSTOMER_STATE_WORDS, KIND_WORDS, THROUGH_WORDS, YES, State
 from portal.rules.sentences import say
 from portal.rules.tokens import LinkKind, read_token
 from portal.store import photos, questions, tickets
@@ -28,9 +28,6 @@ from portal.web.customer.languages import asked
 from portal.web.forms import Answer, attempt, new_deed_key, typed
 from portal.web.request_context import connection, desk, policy, refresh, speaking
 
-MOST_PHOTOS = 6
-SHOWN = (State.PUT, State.AGREED, State.DECLINED, State.LAPSED, State.WITHDRAWN)  # what customers may see at all
-
 
 @dataclass(frozen=True)
 class Reading:
@@ -41,6 +38,16 @@ class Reading:
     through: Through
     may_answer: bool
     needs_code: bool
+
+    @property
+    def waits(self) -> bool:
+        """Whether an answer is wanted now."""
+        return self.kept.question.state is State.PUT and not self.ticket.ending
+
+    @property
+    def is_being_changed(self) -> bool:
+        """Whether the shop is changing what was asked before."""
+        return self.kept.question.state in (State.DRAFTED, State.AWAITING)
 
 
 @blueprint.get("/t/<token>/question/<ref>")
@@ -110,16 +117,12 @@ def _read(token: str, ref: str) -> Reading:
     reader = look_up(token).reader
     kept = questions.by_ref(connection(), ref)
     ticket = tickets.by_id(connection(), kept.ticket_id) if kept else None
-    if kept is None or ticket is None or ticket.visit_id != reader.visit.id or not _was_put(kept):
+    if kept is None or ticket is None or ticket.visit_id != reader.visit.id or kept.put_at is None:
         raise NotFound(say("There is no such question here. Please open the page of your repair and go on from there."))
     through = _through(token, reader.question == ref)
     contact_ref = reader.contact.ref if reader.contact else None
     may = answers.may_answer(connection(), kept, reader.visit.id, contact_ref, policy())
     return Reading(kept, ticket, through, may, answers.needs_code(policy(), kept, through))
-
-
-def _was_put(kept: Kept) -> bool:
-    return kept.question.state in SHOWN and (kept.put_at is not None or kept.question.state is not State.WITHDRAWN)
 
 
 def _through(token: str, for_this: bool) -> Through:
@@ -136,7 +139,7 @@ def _key(text: str) -> str | None:
 def _page(token: str, reading: Reading, answer: Answer) -> ResponseReturnValue:
     kept, language = reading.kept, speaking().tag
     shown = shown_options(kept.offer)
-    taken = [photo for photo in photos.of_ticket(connection(), reading.ticket.id) if photo.audience == "customer"]
+    taken = photos.of_ticket(connection(), reading.ticket.id) if kept.offer.photos else []
     page = render_template(
         "customer/question.html",
         reading=reading,
@@ -147,9 +150,11 @@ def _page(token: str, reading: Reading, answer: Answer) -> ResponseReturnValue:
         chosen=next((option for option in shown if option.key == kept.question.chosen), None),
         state=kept.question.state,
         State=State,
-        state_words=STATE_WORDS,
+        state_words=CUSTOMER_STATE_WORDS,
         word=YES.get(language.split("-")[0], YES["en"]),
-        photos=taken[-MOST_PHOTOS:],
+        photos=[photo for photo in taken if photo.ref in kept.offer.photos and photo.audience == "customer"],
+        kind=KIND_WORDS[kept.kind],
+        through_words=THROUGH_WORDS,
         proof=questions.newest_proof(connection(), kept.ref),
         token=token,
         answer=answer,

@@ -9,8 +9,10 @@ from datetime import date, datetime
 from portal.language import Language
 from portal.rules.afterwards import warranty_ends
 from portal.rules.journal_words import CUSTOMER_ENDINGS, CUSTOMER_HOLDS, for_customer
+from portal.rules.money import Price
 from portal.rules.numbers import spoken
 from portal.rules.policy import Policy, Terms
+from portal.rules.price_terms import left, told_by
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import Hold
 from portal.rules.stamps import Place, next_stage, stamps
@@ -72,6 +74,8 @@ class Device:
     hold: str = ""
     held_since: When | None = None
     part_expected: str = ""
+    price: str = ""  # what was agreed about the price when it came in
+    price_left: str = ""  # how much of a limit is used, and how much is left
     asks: bool = False
     next: str = ""
     announced: bool = False
@@ -126,6 +130,8 @@ def device(ticket: Followed, policy: Policy, language: Language, today: date) ->
         hold=language.say(CUSTOMER_HOLDS[ticket.hold]) if ticket.hold else "",
         held_since=_when(ticket.hold_since, language) if ticket.hold_since else None,
         part_expected=language.say(_part_expected(ticket, language, today)),
+        price=language.say(_price(ticket)),
+        price_left=language.say(_price_left(ticket)),
         asks=ticket.hold in _ASKS,
         next=language.say(_next(ticket, policy)),
         announced=ticket.stage is None,
@@ -163,6 +169,23 @@ def _part_expected(ticket: Followed, language: Language, today: date) -> Sentenc
     if last < today:
         return say("It was expected on {day}; we ask where it is.", day=language.day(last))
     return say("It is expected on {day}.", day=language.day(last))
+
+
+def _price(ticket: Followed) -> Sentence | str:
+    terms, _used = told_by((told.event, told.data) for told in ticket.journal)
+    return terms.words() if terms else ""
+
+
+def _price_left(ticket: Followed) -> Sentence | str:
+    terms, used = told_by((told.event, told.data) for told in ticket.journal)
+    rest = left(terms, used)
+    if terms is None or rest is None:
+        return ""
+    return say(
+        "Of it {used} are used, and {left} are left.",
+        used=Price(used, terms.currency),
+        left=Price(rest, terms.currency),
+    )
 
 
 def _record(entries: Sequence[Told]) -> str:

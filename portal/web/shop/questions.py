@@ -10,18 +10,17 @@ from flask.typing import ResponseReturnValue
 from portal.actions import questions as deeds
 from portal.actions.desk import NotFound, Outcome
 from portal.rules.offers import shown_options
-from portal.rules.questions import STATE_WORDS, State
+from portal.rules.questions import BENCH_KIND_WORDS, MOST_PHOTOS, STATE_WORDS, State
 from portal.rules.sentences import say
 from portal.store import photos, tickets
 from portal.store import questions as store
+from portal.store.photos import Photo
 from portal.store.questions import Kept
 from portal.store.tickets import Ticket
 from portal.web import guard, offers
 from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
 from portal.web.request_context import connection, desk, policy, refresh
 from portal.web.shop import blueprint
-
-MOST_PHOTOS = 6
 
 
 @blueprint.get("/questions")
@@ -74,6 +73,12 @@ def _do(ref: str, deed: Callable[[str, str | None], Outcome]) -> ResponseReturnV
     return _page(kept, ticket, answer)
 
 
+def _photos(kept: Kept, ticket: Ticket) -> list[Photo]:
+    """The photos that the customer will see with it, or else the newest, to look at."""
+    taken = photos.of_ticket(connection(), ticket.id)
+    return [photo for photo in taken if photo.ref in kept.offer.photos] or taken[-MOST_PHOTOS:]
+
+
 def _found(ref: str) -> tuple[Kept, Ticket]:
     kept = store.by_ref(connection(), ref)
     ticket = tickets.by_id(connection(), kept.ticket_id) if kept else None
@@ -89,11 +94,9 @@ def _page(kept: Kept, ticket: Ticket, answer: Answer) -> ResponseReturnValue:
         kept=kept,
         ticket=ticket,
         options=shown_options(kept.offer),
-        rows=offers.rows(shown),
-        new=shown,
-        photos=photos.of_ticket(connection(), ticket.id)[-MOST_PHOTOS:],
-        currency=policy().shop.currency,
-        inclusive=kept.offer.terms.prices_include_tax or policy().shop.tax_percent is None,
+        offer_form=offers.form(ticket, shown),
+        photos=_photos(kept, ticket),
+        kind=BENCH_KIND_WORDS[kept.kind],
         waits=kept.question.state is State.AWAITING,
         says=STATE_WORDS[kept.question.state],
         answer=answer,
