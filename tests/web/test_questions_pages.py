@@ -455,7 +455,7 @@ def test_the_chosen_photos_go_with_the_question(
     press(staff_client, page, page, FIELDS | {"how": "put", "photo": [chosen]})
 
     shown = client.get(question_path(desk, number), follow_redirects=True).text
-    assert f"{chosen}/small" in shown
+    assert f"{chosen}-small" in shown
     assert other not in shown
     assert re.search(rf'value="{chosen}"\s+checked', staff_client.get(f"{page}/{only(desk, number).ref}").text)
 
