@@ -14,7 +14,7 @@ from portal.rules.policy import Policy
 from portal.rules.refusals import Unfit
 from portal.rules.sentences import say
 from portal.rules.tokens import LinkKind
-from portal.store import handovers, throttles, visits
+from portal.store import handovers, throttles, tickets, visits
 from portal.store.tickets import Ticket
 from portal.store.visits import Contact, Visit
 
@@ -34,6 +34,17 @@ def of_stub(secret: bytes, visit: Visit, ticket_ref: str, used: int) -> str:
     """The code on the docket's stub, as people read it."""
     holder = Holder(LinkKind.DOCKET, visit.ref, visit.docket_version, used)
     return collection_code.grouped(collection_code.code(secret, holder, ticket_ref))
+
+
+def on_stub(desk: Desk, connection: Connection, visit: Visit) -> dict[str, str]:
+    """The codes that the docket's stub carries, by number, of what is here; none where somebody can be sent them."""
+    if not needs_stub(visits.contacts_of(connection, visit.id), desk.policy(connection)):
+        return {}
+    return {
+        ticket.number: of_stub(desk.links.secret, visit, ticket.ref, handovers.codes_used(connection, ticket.id))
+        for ticket in tickets.of_visit(connection, visit.id)
+        if ticket.ending is None
+    }
 
 
 def needs_stub(contacts: Sequence[Contact], policy: Policy) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import Connection, and_, bindparam, case, or_, select
@@ -30,6 +30,7 @@ class Told:
 class Followed:
     """A ticket as its owner follows it; instants are UTC."""
 
+    ref: str
     number: str
     device: str
     fault: str
@@ -39,6 +40,7 @@ class Followed:
     hold_since: datetime | None
     ending: Ending | None
     ended_at: datetime | None
+    delivered_on: date | None
     journal: list[Told] = field(default_factory=list)
 
 
@@ -51,6 +53,7 @@ class Following:
 
 
 _TICKET = (
+    tickets.c.ref,
     tickets.c.number,
     tickets.c.device,
     tickets.c.fault,
@@ -60,6 +63,7 @@ _TICKET = (
     tickets.c.hold_since,
     tickets.c.ending,
     tickets.c.ended_at,
+    tickets.c.delivered_on,
 )
 _ENTRY = (
     journal.c.entry,
@@ -96,9 +100,10 @@ def following(connection: Connection, visit_id: int, terms_version: str) -> Foll
     found: dict[str, Followed] = {}
     accepted_at = None
     for row in connection.execute(_OF_VISIT, {"visit_id": visit_id, "terms_version": terms_version}):
-        accepted_at, number, device, fault, stage, since, hold, hold_since, ending, ended_at, *entry = row
+        accepted_at, ref, number, device, fault, stage, since, hold, hold_since, ending, ended_at, came, *entry = row
         if number not in found:
             found[number] = Followed(
+                ref,
                 number,
                 device,
                 fault,
@@ -108,6 +113,7 @@ def following(connection: Connection, visit_id: int, terms_version: str) -> Foll
                 hold_since,
                 Ending(ending) if ending else None,
                 ended_at,
+                came,
             )
         if entry[0] is not None:
             found[number].journal.append(Told(*entry))

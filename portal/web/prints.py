@@ -15,6 +15,7 @@ from flask import Blueprint, Response, abort, render_template, request
 from flask.typing import ResponseReturnValue
 from markupsafe import Markup
 
+from portal.actions import collection_codes
 from portal.actions.desk import find
 from portal.print_sheets import docket_sheet, label_sheet
 from portal.qr import QUIET_ZONE, modules, svg
@@ -60,6 +61,7 @@ class DocketPrint:
 
     tickets: Sequence[Ticket]
     prices: Mapping[str, PriceTerms]  # what was agreed at the start, by number
+    stub_codes: Mapping[str, str]  # collection codes by number, where nobody can be sent one
     made_at: datetime
     accepted_at: datetime | None  # the terms in force
     code: Code
@@ -110,6 +112,7 @@ def docket(number: str) -> ResponseReturnValue:
     page = DocketPrint(
         tickets=tickets.of_visit(connection(), visit.id),
         prices=questions.terms_of_visit(connection(), visit.id),
+        stub_codes=collection_codes.on_stub(desk(), connection(), visit),
         made_at=visit.made_at,
         accepted_at=_accepted_at(visit.id),
         code=code,

@@ -186,7 +186,6 @@ def test_a_form_sent_on_a_stale_page_tells_what_happened_and_keeps_what_was_type
         ("contact/second", {"name": "", "phone": "07700 900456"}, "07700 900456"),
         ("correct", {"entry": "99", "text": "What is right"}, "What is right"),
         ("correct", {"entry": "9" * 5000, "text": "What is right"}, "What is right"),
-        ("hand-over", {}, ""),
     ],
 )
 def test_bad_input_is_refused_in_words_and_comes_back(

@@ -13,10 +13,14 @@ from portal.web.bench import (  # noqa: E402
     data,  # noqa: F401
     deeds,  # noqa: F401 (each adds its routes)
     find,  # noqa: F401
+    giving_up,  # noqa: F401
+    handover,  # noqa: F401
     listing,  # noqa: F401
+    ownership,  # noqa: F401
     parts,  # noqa: F401
     photo_pairs,  # noqa: F401
     photos,  # noqa: F401
+    posting,  # noqa: F401
     questions,  # noqa: F401
     receive,  # noqa: F401
     record,  # noqa: F401
@@ -25,4 +29,5 @@ from portal.web.bench import (  # noqa: E402
     ticket,  # noqa: F401
     today,  # noqa: F401
     tray,  # noqa: F401
+    warranty,  # noqa: F401
 )

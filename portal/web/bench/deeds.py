@@ -9,7 +9,6 @@ from flask.typing import ResponseReturnValue
 
 from portal.actions import handover, links, moves, notes, shelf
 from portal.actions.contacts import ContactTyped, change_contact
-from portal.actions.handover import Handed
 from portal.web.bench import blueprint
 from portal.web.bench.doing import Deed, do
 from portal.web.bench.ticket import ticket_page
@@ -70,13 +69,6 @@ def contact(number: str, role: str) -> ResponseReturnValue:
         "collect" in rights,
     )
     return _do(number, f"contact-{role}", partial(change_contact, role=role, typed=written))
-
-
-@blueprint.post("/<number>/hand-over")
-def hand_over(number: str) -> ResponseReturnValue:
-    """Hand the device over, repaired."""
-    handed = Handed(code=typed("code"), why=typed("why"), checked=request.form.getlist("checked"))
-    return _do(number, "hand-over", partial(handover.hand_over, handed=handed, confirmed=typed("confirmed") == "1"))
 
 
 @blueprint.post("/<number>/return")

@@ -18,4 +18,16 @@ from portal.web.customer.languages import choices, privacy_link  # noqa: E402
 
 blueprint.context_processor(lambda: {"choices": choices, "privacy_link": privacy_link})
 
-from portal.web.customer import docket, front, messages, parcels, photos, privacy, question, record, report  # noqa: E402, F401 (they add their routes)
+from portal.web.customer import (  # noqa: E402
+    collect,  # noqa: F401 (each adds its routes)
+    docket,  # noqa: F401
+    front,  # noqa: F401
+    give_up,  # noqa: F401
+    messages,  # noqa: F401
+    parcels,  # noqa: F401
+    photos,  # noqa: F401
+    privacy,  # noqa: F401
+    question,  # noqa: F401
+    record,  # noqa: F401
+    report,  # noqa: F401
+)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
@@ -25,6 +25,7 @@ from portal.store.customer_page import Followed
 from portal.web.customer import blueprint
 from portal.web.customer.hours import OpeningHours, opening_hours
 from portal.web.customer.languages import asked, choose
+from portal.web.customer.returning import Returning, returning
 from portal.web.customer.sheet import Device, TermsShown, device, terms_shown
 from portal.web.forms import Answer, attempt, typed
 from portal.web.request_context import connection, desk, policy, refresh, speaking, use_policy
@@ -55,7 +56,9 @@ class DocketPage:
     hours: OpeningHours
     terms: TermsShown | None
     questions: Sequence[Asked]  # about money, the newest first
+    returning: Mapping[str, Returning]  # what is ready, by number
     may_choose_messages: bool  # the reader's own link, and not the docket's
+    is_owner: bool  # by their own link
     answer: Answer  # what came of the form just sent
     address: str  # the page's own path
     chosen: str  # the query that keeps a chosen language, or ""
@@ -149,6 +152,12 @@ def docket_page(token: str, shown: Shown, answer: Answer | None = None) -> Docke
         devices=[device(ticket, rules, words, shown.today) for ticket in found.tickets],
         hours=opening_hours(rules, shown.today, words),
         terms=terms_shown(rules.terms, found.terms_accepted_at, may_accept, words),
+        returning={
+            spoken(ticket.number): found_ready
+            for ticket in found.tickets
+            if (found_ready := returning(ticket, rules, words, desk().links.secret, contact))
+        },
+        is_owner=contact is not None and contact.role == "owner",
         may_choose_messages=contact is not None,
         questions=_questions(token, visit.id, found.tickets),
         answer=answer or Answer(),

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from portal.language import Language
-from portal.rules.afterwards import warranty_ends
+from portal.rules.afterwards import begins, warranty_ends
 from portal.rules.journal_words import CUSTOMER_ENDINGS, CUSTOMER_HOLDS, for_customer
 from portal.rules.money import Price
 from portal.rules.numbers import spoken
@@ -145,7 +145,8 @@ def _warranty(ticket: Followed, policy: Policy, language: Language, today: date)
     """Until when the warranty runs, or "" for none. The law may give more than the shop does."""
     if ticket.ending is None or ticket.ended_at is None:
         return ""
-    last = warranty_ends(ticket.ended_at, ticket.ending, policy.warranty.months, policy.shop.zone)
+    since = begins(ticket.ended_at, ticket.delivered_on, policy.shop.zone)
+    last = warranty_ends(since, ticket.ending, policy.warranty.months, policy.shop.zone)
     if last is None or last < today:
         return ""
     return language.say(
@@ -203,7 +204,7 @@ def _next(ticket: Followed, policy: Policy) -> Sentence:
         return say("Next: it arrives here, and we look it over.")
     stage = next_stage(policy.stages, ticket.stage)
     if stage is None:
-        return say("Next: you have it back. Please bring your docket, or show this page.")
+        return say("Next: you have it back. Whoever comes for it says the collection code.")
     return say("Next: {stage}.", stage=stage.label)
 
 
