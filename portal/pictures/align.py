@@ -81,13 +81,14 @@ def _alike(likeness: Array) -> Array:
         return np.empty((0, 2), int)
     next_best, best = np.sqrt(np.maximum(0, 2 - 2 * np.partition(likeness, -2)[:, -2:])).T
     pairs = _mutual(likeness)
-    return pairs[best[pairs[:, 0]] < _RATIO * next_best[pairs[:, 0]]]
+    clear: Array = best[pairs[:, 0]] < _RATIO * next_best[pairs[:, 0]]
+    return np.asarray(pairs[clear])
 
 
 def _mutual(likeness: Array) -> Array:
     forth, back = likeness.argmax(axis=1), likeness.argmax(axis=0)
     rows = np.arange(len(forth))
-    return np.column_stack((rows, forth))[back[forth] == rows]
+    return np.asarray(np.column_stack((rows, forth))[back[forth] == rows])
 
 
 def _movement(after_places: Array, before_places: Array) -> tuple[Array, Array] | None:

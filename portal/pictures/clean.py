@@ -56,15 +56,20 @@ def both_sizes(large: Image.Image) -> Clean:
 
 def _in_srgb(image: Image.Image, profile: bytes | None) -> Image.Image:
     """RGB in the sRGB colour space, in a fresh image that carries nothing along."""
-    turned = None
     if profile:
         # A broken profile: take the numbers as they are, as viewers do.
         with contextlib.suppress(ImageCms.PyCMSError, OSError, ValueError):
-            source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
-            turned = ImageCms.profileToProfile(image, source, _SRGB, outputMode="RGB")
+            image = _turned(image, ImageCms.ImageCmsProfile(io.BytesIO(profile)))
     fresh = Image.new("RGB", image.size)
-    fresh.paste(turned or image.convert("RGB"))
+    fresh.paste(image.convert("RGB") if image.mode != "RGB" else image)
     return fresh
+
+
+def _turned(image: Image.Image, profile: ImageCms.ImageCmsProfile) -> Image.Image:
+    if image.mode == "RGB":
+        ImageCms.profileToProfile(image, profile, _SRGB, inPlace=True)  # spares a copy
+        return image
+    return ImageCms.profileToProfile(image, profile, _SRGB, outputMode="RGB") or image
 
 
 def _upright(image: Image.Image, turn: Image.Transpose | None) -> Image.Image:

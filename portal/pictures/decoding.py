@@ -131,6 +131,8 @@ def _shrunk(size: tuple[int, int], rows: Rows, side: int) -> Image.Image:
         first, last = max(0, int(top * scale) - reach), min(height, math.ceil(end * scale) + reach)
         box = (0, top * scale - first, width, min(end * scale, height) - first)
         band = _plain(rows(first, last)).resize((target_width, end - top), _LANCZOS, box, reducing_gap=2.0)
+        if band.height == target_height:
+            return band
         whole = whole or Image.new(band.mode, (target_width, target_height))
         whole.paste(band, (0, top))
     assert whole
