@@ -5,7 +5,7 @@ Every deed goes through the same action as at the real bench. To let the stories
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
 from random import Random
@@ -31,6 +31,7 @@ from portal.actions.desk import By, Desk, Outcome, find
 from portal.actions.handover import Handed
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.parts import Tick
+from portal.actions.price_terms import TypedTerms
 from portal.actions.sheet import Typed
 from portal.rules.intake_record import Item, Liquid, Mark, Record, Seal, Unlocking
 from portal.rules.limits import parse_limits
@@ -54,6 +55,7 @@ class Stage:
     bench: By
     keeper: By
     words: Mapping[str, Any]
+    extras: Sequence[Mapping[str, Any]]
     album: Album
     chance: Random
 
@@ -76,6 +78,7 @@ class Scene:
     stops_at: str | None = None  # the stage where its story is left off
     express: bool = False
     place: str = ""
+    price: TypedTerms = field(default_factory=TypedTerms)  # what is agreed about the price at the counter
     view: View | None = None  # what was photographed of it
     companion: Scene | None = field(default=None, repr=False)  # a second device handed in at the same time
 
@@ -290,7 +293,8 @@ class Scene:
         return self.house.desk, self.house.bench, self.number
 
     def _new(self) -> NewDevice:
-        return NewDevice(self.device, self.text(self.tale["fault"]), self.tale["kind"], express=self.express)
+        fault, kind = self.text(self.tale["fault"]), self.tale["kind"]
+        return NewDevice(self.device, fault, kind, express=self.express, price=self.price)
 
     def _checks(self) -> list[Check]:
         kind = self.house.policy.kind(self.tale["kind"])

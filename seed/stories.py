@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 
+from seed import asking
 from seed.scene import Scene
 
 Waits = Iterator[timedelta]
@@ -144,6 +145,20 @@ def waits(scene: Scene) -> Waits:
         scene.hold("customer", scene.one_of("customer_asks"))
         yield days(scene, 1, 4)
         scene.hold("none")
+    elif scene.chance_of(0.15):
+        yield from more_work_is_found(scene)
+
+
+def more_work_is_found(scene: Scene) -> Waits:
+    """The customer is asked before it costs, and mostly agrees."""
+    asking.ask(scene)
+    yield days(scene, 0, 2)
+    if scene.chance_of(0.2):
+        asking.say_no(scene)
+        return
+    asking.say_yes(scene, by_telephone=scene.chance_of(0.2))
+    yield hours(scene, 1, 3)
+    asking.begin(scene)
 
 
 def is_tested(scene: Scene) -> Waits:

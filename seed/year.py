@@ -19,6 +19,20 @@ from portal.actions.desk import By, Desk
 from portal.rules.hours import next_open
 from portal.rules.policy import Policy
 from portal.store.photo_files import PhotoFiles
+from seed import asking
+from seed.asking_stories import (
+    agreed,
+    asked,
+    asked_with_a_choice,
+    begun,
+    declined,
+    drafted,
+    lapsed,
+    sent_back_by_the_keeper,
+    waits_for_the_keeper,
+    withdrawn,
+    within_a_limit,
+)
 from seed.pictures import Album
 from seed.scene import Scene, Stage
 from seed.stories import (
@@ -50,7 +64,17 @@ _STILL_HERE: tuple[tuple[Story, int, int, int], ...] = (
     (stopped(mended, "cleaning"), 6, 4, 9),
     (stopped(mended, "board_work"), 6, 4, 9),
     (stopped(mended, "board_work", lambda scene: scene.hold("part")), 3, 6, 14),
-    (stopped(mended, "board_work", lambda scene: scene.hold("approval", "Asked by telephone.")), 2, 6, 12),
+    (drafted, 1, 4, 9),
+    (waits_for_the_keeper, 2, 4, 9),
+    (sent_back_by_the_keeper, 1, 4, 9),
+    (asked, 2, 4, 6),
+    (asked_with_a_choice, 1, 4, 6),
+    (agreed, 1, 4, 9),
+    (begun, 1, 4, 9),
+    (declined, 1, 4, 9),
+    (withdrawn, 1, 4, 9),
+    (lapsed, 1, 16, 20),
+    (within_a_limit, 1, 4, 9),
     (stopped(mended, "testing"), 5, 9, 14),
     (stopped(mended, "testing", lambda scene: scene.hold("dispute", scene.house.words["objection"])), 1, 9, 14),
     (stopped(mended, "ready"), 8, 12, 30),
@@ -82,14 +106,15 @@ def live(
     """Live through the year up to `now`; yields each evening, so that the caller can deliver the day's mail."""
     with desk.reading() as connection:
         policy = desk.policy(connection)
-    words = _toml("words.toml")
+    words, extras = _toml("words.toml"), _toml("extras.toml")["extras"]
     chance = Random(f"stories {seed}")  # noqa: S311 (stories, not secrets)
     album = Album(Random(f"album {seed}"))  # noqa: S311
-    house = Stage(desk, files, policy, bench, keeper, words, album, chance)
+    house = Stage(desk, files, policy, bench, keeper, words, extras, album, chance)
     tales = _toml("tales.toml")["tales"]
     running: list[tuple[datetime, int, Iterator[timedelta]]] = []
     for begins, story, pace in _programme(chance, now, size):
         scene = cast(house, tales, pace)
+        scene.price = asking.terms(scene)
         first = _in_opening_hours(begins, policy, chance, spread_minutes=420)
         _enter(running, first, story(scene))
         if story is mended and scene.chance_of(0.06):

@@ -16,6 +16,8 @@ from portal.demo import NotADemo
 from portal.main import open_installation
 from portal.rules.policy import Policy
 from portal.rules.policy_check import check
+from portal.rules.price_terms import Way
+from portal.rules.questions import State
 from portal.rules.stages import Event, Hold, rebuild
 from portal.store import journal, tickets
 from portal.web.app import create_app
@@ -65,6 +67,14 @@ def test_every_stage_and_every_hold_is_to_be_seen_among_the_open_tickets(whole: 
     stages = [stage.key for stage in _policy(whole).stages]
     assert {stage for stage, _hold in found} == {None, *stages}
     assert {hold for _stage, hold in found} == {None, *Hold}
+
+
+@pytest.mark.slow
+def test_every_way_a_question_about_money_can_stand_is_to_be_seen(whole: demo.Demo) -> None:
+    here = "JOIN tickets ON tickets.id = ticket_id WHERE ending IS NULL"
+
+    assert {state for (state,) in rows(whole.folder, f"SELECT state FROM questions {here}")} == set(State)
+    assert {way for (way,) in rows(whole.folder, f"SELECT way FROM price_terms {here}")} == set(Way)
 
 
 @pytest.mark.slow
