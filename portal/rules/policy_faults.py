@@ -56,6 +56,7 @@ _BOUNDS: Mapping[str, Callable[[Mapping[str, Any]], Sentence]] = {
     "too_short": lambda bounds: say("at least {least}", least=bounds["min_length"]),
     "too_long": lambda bounds: say("at most {most}", most=bounds["max_length"]),
     "literal_error": lambda bounds: say("{names}", names=bounds["expected"].replace("'", "").replace(" or ", ", ")),
+    "enum": lambda bounds: say("{names}", names=bounds["expected"].replace("'", "").replace(" or ", ", ")),
     "greater_than_equal": lambda bounds: say("{least} or more", least=bounds["ge"]),
     "less_than_equal": lambda bounds: say("{most} or less", most=bounds["le"]),
     "less_than": lambda bounds: say("less than {most}", most=bounds["lt"]),

@@ -44,6 +44,26 @@ BROKEN = {
         "approvals.other_tax_percents[0]: found 7.7. "
         "Allowed: rates beside the shop’s own tax_percent, where it has one.",
     ),
+    "a way back that there is not": (
+        "[hours]",
+        '[handover]\noffers = ["pigeon"]\n[hours]',
+        "handover.offers[0]: found “pigeon”. Allowed: collect, send, post.",
+    ),
+    "a way back twice": (
+        "[hours]",
+        '[handover]\noffers = ["collect", "post", "collect"]\n[hours]',
+        "handover: found the way “collect” twice. Allowed: each way once.",
+    ),
+    "no way back at all": (
+        "[hours]",
+        "[handover]\noffers = []\n[hours]",
+        "handover.offers: found 0 of them. Allowed: at least 1.",
+    ),
+    "more than a day to undo a handover": (
+        "[hours]",
+        "[handover]\nundo_minutes = 1441\n[hours]",
+        "handover.undo_minutes: found the number 1441. Allowed: 1440 or less.",
+    ),
     "a label without German": (
         '{ en = "Received", de = "Angenommen" }',
         '{ en = "Received" }',
