@@ -127,6 +127,20 @@ def handed_on(connection: Connection, cause: str) -> Sequence[str]:
     return connection.execute(_HANDED_ON, {"of_cause": cause}).scalars().all()
 
 
+_SENT_AT = (
+    select(outbox.c.settled_at)
+    .where(outbox.c.cause == bindparam("of_cause"), outbox.c.state == "sent")
+    .order_by(outbox.c.settled_at)
+    .limit(1)
+)
+
+
+def sent_at(connection: Connection, cause: str) -> datetime | None:
+    """When the first message of this cause was handed over, or None while none was."""
+    at: datetime | None = connection.execute(_SENT_AT, {"of_cause": cause}).scalar_one_or_none()
+    return at
+
+
 def withdraw(
     connection: Connection, now: datetime, why: str, *, reference: str | None = None, cause: str | None = None
 ) -> int:

@@ -37,6 +37,18 @@ def test_a_question_is_asked_and_listed(shop: Run, number: str) -> None:  # noqa
     assert json.loads(shop("tickets", "--json")[1])[0]["hold"] == "approval"
 
 
+def test_the_list_can_be_read_by_people(shop: Run, number: str) -> None:  # noqa: F811
+    ref = ask(shop, number)
+
+    assert shop("extra", "list", number)[1] == f"{ref}  extra  £48.50  put to the customer\n"
+
+
+def test_a_rate_that_the_shop_has_not_is_refused(shop: Run, number: str) -> None:  # noqa: F811
+    line = ("--line", "Port;1;18.50", "--tax", "20")
+
+    assert shop("extra", "ask", number, "--what", "Replace the port", *line)[0] == 1
+
+
 @pytest.mark.parametrize("line", ["Port;1", "Port", "Port;1;2;3"])
 def test_a_line_has_three_parts(shop: Run, number: str, line: str) -> None:  # noqa: F811
     assert shop("extra", "ask", number, "--what", "Replace the port", "--line", line)[0] == 2

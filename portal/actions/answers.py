@@ -36,6 +36,7 @@ from portal.store.tickets import Ticket
 Through = Literal["question link", "own link", "docket link", "docket link and code", "telephone", "counter"]
 CODE_LASTS = timedelta(minutes=15)
 MOST_TRIES = 5  # of a six-digit code: the odds of a guess are 5 in 1,000,000
+MOST_CODES = 10  # for one question in a day, so that nobody tries on and on
 RETRIES = 5  # of a customer's answer, when the bench does something else on the ticket at that moment
 
 
@@ -43,7 +44,7 @@ RETRIES = 5  # of a customer's answer, when the bench does something else on the
 class Answer:
     """What a customer sends: the option agreed to (None: no), the version they read, the word they typed, the language.
 
-    `template` names the wording of the page that was shown.
+    `template` names the wording of the page that was shown; `challenge` is that of the code, where one was needed.
     """
 
     version: int
@@ -52,6 +53,7 @@ class Answer:
     word: str = ""
     through: Through = "question link"
     template: str = ""
+    challenge: int | None = None
 
 
 def answer(desk: Desk, number: str, ref: str, given: Answer, *, deed_key: str | None = None) -> Outcome:
@@ -161,28 +163,35 @@ def send_code(desk: Desk, number: str, ref: str) -> None:
         newest = questions.challenge(connection, kept.id)
         if newest and now - newest.made_at < timedelta(minutes=1):
             raise Refused(say("A code was sent a moment ago. Please wait a minute before you ask for another."))
+        if questions.challenges_since(connection, kept.id, now - timedelta(days=1)) >= MOST_CODES:
+            raise Refused(say("Too many codes were asked for. Please ring the shop, or use the link that we sent you."))
         made = new_ref(desk.chooser)
         questions.add_challenge(connection, kept.id, made, now)
-        if not tell.question_code(connection, kept, made, now + CODE_LASTS, now):
+        if not tell.question_code(connection, kept, made, now):
             raise Refused(say("There is nobody on file whom a code could be sent to. Please ring the shop."))
 
 
-def check_code(desk: Desk, ref: str, typed: str) -> None:
-    """Use up the code of a question. The try is counted before it is looked at. Raises Unfit (field "code")."""
+def try_code(desk: Desk, ref: str, typed: str) -> int:
+    """The challenge that a code answers, to be used up by the answer itself. Raises Unfit (field "code").
+
+    The try is counted, whatever comes of it, before it is looked at.
+    """
     now = desk.clock.now()
-    wrong = Unfit("code", say("This is not the code, or its time is over. Type the newest one, or ask for another."))
     with desk.writing() as connection:
         kept = questions.by_ref(connection, ref)
         newest = questions.challenge(connection, kept.id) if kept else None
         counted = newest is not None and questions.count_try(connection, newest.id, MOST_TRIES)
-    if newest is None or not counted or now - newest.made_at > CODE_LASTS:
-        raise wrong
+        since = tell.code_sent_at(connection, newest.ref) or newest.made_at if newest else now
+    if newest is None or not counted or now - since > CODE_LASTS:
+        raise _wrong_code()
     digits = "".join(letter for letter in typed if letter.isascii() and letter.isdigit())
     if not hmac.compare_digest(digits.encode(), code_of(desk.links.secret, newest.ref).encode()):
-        raise wrong
-    with desk.writing() as connection:
-        if not questions.use_challenge(connection, newest.id, now, MOST_TRIES):
-            raise wrong
+        raise _wrong_code()
+    return newest.id
+
+
+def _wrong_code() -> Unfit:
+    return Unfit("code", say("This is not the code, or its time is over. Type the newest one, or ask for another."))
 
 
 def code_of(secret: bytes, challenge_ref: str) -> str:
@@ -263,6 +272,9 @@ def _write(
     said_at: datetime | None = None,
 ) -> None:
     values: dict[str, object] = {"state": after.state.value, "chosen": after.chosen, "settled_at": now}
+    used = given.challenge if given else None
+    if used is not None and not questions.use_challenge(connection, used, now, MOST_TRIES):
+        raise _wrong_code()
     must_win(questions.change(connection, kept, values | {"through": given.through if given else None}))
     more = {
         "language": given.language if given else None,

@@ -153,14 +153,25 @@ def price_agreed(connection: Connection, ticket: Ticket, now: datetime) -> None:
         _put(connection, "price_agreed", cause, contact, ticket.ref, {}, now)
 
 
-def question_code(connection: Connection, kept: Kept, challenge: str, until: datetime, now: datetime) -> bool:
-    """A code for whoever answers from the docket's link, to the contact on file. False where there is none."""
-    ticket = tickets.by_id(connection, kept.ticket_id)
-    to = may_agree(connection, ticket.visit_id)[:1] if ticket else []
-    for contact in to:
-        facts = {"question": kept.ref, "challenge": challenge, "until": until.isoformat()}
-        _put(connection, "question_code", f"code {challenge}", contact, ticket.ref if ticket else "", facts, now)
-    return bool(to)
+def question_code(connection: Connection, kept: Kept, challenge: str, now: datetime) -> bool:
+    """A code for whoever answers from the docket's link, to the contact on file, whatever else they want to hear.
+
+    False where there is none who may agree and can be reached.
+    """
+    ticket, policy = tickets.by_id(connection, kept.ticket_id), policy_in_force(connection)
+    if ticket is None:
+        return False
+    for contact in visits.contacts_of(connection, ticket.visit_id):
+        if contact.may_agree and channels(contact, policy):
+            facts = {"question": kept.ref, "challenge": challenge}
+            _put(connection, "question_code", f"code {challenge}", contact, ticket.ref, facts, now)
+            return True
+    return False
+
+
+def code_sent_at(connection: Connection, challenge: str) -> datetime | None:
+    """When the message with this code went out, or None while it has not."""
+    return outbox.sent_at(connection, f"code {challenge}")
 
 
 def sign_off_wanted(connection: Connection, ticket: Ticket, kept: Kept, now: datetime) -> None:

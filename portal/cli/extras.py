@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 
 from portal.actions import questions as deeds
 from portal.actions.desk import COMMAND, find
 from portal.cli.common import Commands, command, opened, show_json
+from portal.language import language
 from portal.rules.numbers import spoken
 from portal.rules.offers import TypedLine, TypedOffer, TypedOption
 from portal.rules.proof import first_broken
@@ -30,6 +32,7 @@ def add_to(commands: Commands) -> None:
     ask.add_argument(
         "--line", action="append", default=[], type=_line, metavar="TEXT;QUANTITY;UNIT PRICE", help="one line of it"
     )
+    ask.add_argument("--tax", default="", help="the tax rate of its lines, where it is not the shop's own")
     ask.add_argument("--found", default="", help="what was found")
     ask.add_argument("--estimate", action="store_true", help="it is the price for the repair, not an extra")
     ask.add_argument("--json", action="store_true", help="as a JSON object")
@@ -45,7 +48,8 @@ def add_to(commands: Commands) -> None:
 
 def _ask(options: argparse.Namespace) -> int:
     house = opened(options)
-    offer = TypedOffer(found=options.found, options=[TypedOption(options.what, options.line)])
+    lines = [replace(line, tax=options.tax) for line in options.line]
+    offer = TypedOffer(found=options.found, options=[TypedOption(options.what, lines)])
     kind = "estimate" if options.estimate else "extra"
     asked = deeds.draft(house.desk, COMMAND, options.number, offer, kind=kind, put_at_once=True)
     with house.desk.reading() as connection:
@@ -61,12 +65,16 @@ def _ask(options: argparse.Namespace) -> int:
 def _list(options: argparse.Namespace) -> int:
     house = opened(options)
     with house.desk.reading() as connection:
+        policy = house.desk.policy(connection)
         found = questions.of_ticket(connection, find(connection, options.number).id)
     told = [
         {
             "question": kept.ref,
             "kind": kept.kind,
             "state": kept.question.state.value,
+            "version": kept.question.version,
+            "through": kept.through,
+            "begun": kept.started_at,
             "options": [
                 {"key": option.key, "what": option.proposal, "total_minor": kept.offer.total(option).amounts.gross}
                 for option in kept.offer.options
@@ -80,8 +88,10 @@ def _list(options: argparse.Namespace) -> int:
     if options.json:
         show_json(told)
     else:
-        for each in told:
-            print(f"{each['question']}  {each['state']}")
+        words = language("en", policy.shop.zone)
+        for kept in found:
+            price = words.money(kept.offer.dearest(), kept.offer.terms.currency)
+            print(f"{kept.ref}  {kept.kind}  {price}  {kept.question.state.value}")
     return 0
 
 

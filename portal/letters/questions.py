@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
 
 from sqlalchemy import Connection
 
@@ -61,7 +60,7 @@ def _code(desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdr
     newest = questions.challenge(connection, kept.id) if kept else None
     if newest is None or newest.ref != facts["challenge"] or newest.used_at:
         return Withdrawn("the code is not the newest any more")
-    return {"code": code_of(desk.links.secret, newest.ref), "until": datetime.fromisoformat(facts["until"])}
+    return {"code": code_of(desk.links.secret, newest.ref)}
 
 
 def _context(desk: Letterbox, connection: Connection, told: Told, kept: Kept) -> dict[str, object]:

@@ -57,8 +57,8 @@ class StaffTold:
     facts: Sequence[Facts]
 
 
-# A link is sent to whoever asked for it; that somebody took the device without its code is the owner's to know.
-HEARD_ALL_THE_SAME = ("link_again", "handed_over_without_code")
+# A link or a code is sent to whoever asked for it; that somebody took the device without a code is the owner's to know.
+HEARD_ALL_THE_SAME = ("link_again", "question_code", "handed_over_without_code")
 # What an event's words need beside the usual, or that it is no longer true.
 StillTrue = Callable[[Letterbox, Connection, Told], Facts | Withdrawn]
 StaffStillTrue = Callable[[Letterbox, Connection, StaffTold], Facts | Withdrawn]

@@ -128,6 +128,9 @@ _NEWEST_CHALLENGE = (
     .order_by(challenges.c.id.desc())
     .limit(1)
 )
+_CHALLENGES_SINCE = select(func.count()).where(
+    challenges.c.question_id == bindparam("question_id"), challenges.c.made_at > bindparam("since")
+)
 _TRY = update(challenges).where(
     challenges.c.id == bindparam("challenge_id"), challenges.c.tries < bindparam("most"), challenges.c.used_at.is_(None)
 )
@@ -276,6 +279,11 @@ def challenge(connection: Connection, question_id: int) -> Challenge | None:
 def add_challenge(connection: Connection, question_id: int, ref: str, now: datetime) -> None:
     """Write down that a code is sent."""
     connection.execute(insert(challenges), {"ref": ref, "question_id": question_id, "made_at": now})
+
+
+def challenges_since(connection: Connection, question_id: int, since: datetime) -> int:
+    """How many codes were asked for since a moment."""
+    return connection.execute(_CHALLENGES_SINCE, {"question_id": question_id, "since": since}).scalar_one()
 
 
 def count_try(connection: Connection, challenge_id: int, most: int) -> bool:

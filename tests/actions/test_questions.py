@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from datetime import timedelta
 from threading import Barrier
 
@@ -427,10 +428,14 @@ def test_a_code_is_six_digits_is_used_once_and_lies_nowhere(desk: Desk, number: 
     assert len(code) == 6
     assert code not in repr(everything(desk))
 
-    answers.check_code(desk, put, f" {code[:3]} {code[3:]} ")
+    challenge = answers.try_code(desk, put, f" {code[:3]} {code[3:]} ")
+    with pytest.raises(Unfit, match="Please type YES"):
+        answers.answer(desk, number, put, replace(YES, word="", challenge=challenge))
+    challenge = answers.try_code(desk, put, code)  # a slip in the word has not used it up
+    answers.answer(desk, number, put, replace(YES, challenge=challenge))
 
     with pytest.raises(Unfit, match="not the code"):
-        answers.check_code(desk, put, code)
+        answers.try_code(desk, put, code)
 
 
 def test_five_tries_and_no_more(desk: Desk, number: str, put: str) -> None:
@@ -439,10 +444,23 @@ def test_five_tries_and_no_more(desk: Desk, number: str, put: str) -> None:
     wrong = f"{(int(code) + 1) % 1_000_000:06}"
     for _try in range(answers.MOST_TRIES):
         with pytest.raises(Unfit):
-            answers.check_code(desk, put, wrong)
+            answers.try_code(desk, put, wrong)
 
     with pytest.raises(Unfit):
-        answers.check_code(desk, put, code)
+        answers.try_code(desk, put, code)
+
+
+def test_nobody_is_sent_codes_without_end(desk: Desk, number: str, put: str, clock: FixedClock) -> None:
+    for _each in range(answers.MOST_CODES):
+        answers.send_code(desk, number, put)
+        with pytest.raises(Refused, match="a moment ago"):
+            answers.send_code(desk, number, put)
+        clock.at += timedelta(minutes=2)
+
+    with pytest.raises(Refused, match="Too many codes"):
+        answers.send_code(desk, number, put)
+    clock.at += timedelta(days=1)
+    answers.send_code(desk, number, put)
 
 
 def test_a_code_is_over_after_a_quarter_of_an_hour(desk: Desk, number: str, put: str, clock: FixedClock) -> None:
@@ -450,7 +468,7 @@ def test_a_code_is_over_after_a_quarter_of_an_hour(desk: Desk, number: str, put:
     clock.at += answers.CODE_LASTS + timedelta(seconds=1)
 
     with pytest.raises(Unfit):
-        answers.check_code(desk, put, sent_code(desk, put))
+        answers.try_code(desk, put, sent_code(desk, put))
 
 
 def test_another_questions_code_opens_nothing(desk: Desk, number: str, put: str) -> None:
@@ -458,7 +476,7 @@ def test_another_questions_code_opens_nothing(desk: Desk, number: str, put: str)
     answers.send_code(desk, number, other)
 
     with pytest.raises(Unfit):
-        answers.check_code(desk, put, sent_code(desk, other))
+        answers.try_code(desk, put, sent_code(desk, other))
 
 
 # Races

@@ -6,6 +6,7 @@ from datetime import timedelta
 from email.message import EmailMessage
 
 import pytest
+from sqlalchemy import update
 
 from portal.actions import answers, price_terms, questions
 from portal.actions.answers import Answer
@@ -13,10 +14,11 @@ from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.price_terms import TypedTerms
 from portal.main import Installation
 from portal.rules.offers import TypedLine, TypedOffer, TypedOption
+from portal.rules.refusals import Unfit
 from portal.store import policies
 from portal.store import questions as store
 from portal.store.questions import Kept
-from tests.actions.aftermath import ticket_of
+from portal.store.tables import contacts
 from tests.conftest import BENCH
 from tests.notifications.test_letters import EMAIL, Shop, part, shown, words
 
@@ -195,6 +197,36 @@ def test_a_code_goes_out_at_night_and_only_the_newest(shop: Shop) -> None:
         newest = store.challenge(connection, asked.id)
     assert newest is not None
     assert answers.code_of(shop.desk.links.secret, newest.ref) in text(mail)
+
+
+def test_a_codes_quarter_of_an_hour_begins_when_it_was_sent(shop: Shop) -> None:
+    number = arrive(shop)
+    asked = put(shop, number)
+    shop.send()
+    answers.send_code(shop.desk, number, asked.ref)
+    shop.desk.clock.at += timedelta(hours=1)  # the mail server was down
+    shop.send()
+    with shop.desk.reading() as connection:
+        newest = store.challenge(connection, asked.id)
+    assert newest is not None
+    code = answers.code_of(shop.desk.links.secret, newest.ref)
+
+    shop.desk.clock.at += answers.CODE_LASTS
+    assert answers.try_code(shop.desk, asked.ref, code) == newest.id
+    shop.desk.clock.at += timedelta(seconds=1)
+    with pytest.raises(Unfit):
+        answers.try_code(shop.desk, asked.ref, code)
+
+
+def test_a_code_comes_even_to_whoever_wants_no_messages(shop: Shop) -> None:
+    number = arrive(shop)
+    asked = put(shop, number)
+    shop.send()
+    with shop.desk.writing() as connection:
+        connection.execute(update(contacts).values(wants="none"))
+    answers.send_code(shop.desk, number, asked.ref)
+
+    assert "code for your answer" in whole(shop.send())["Subject"]
 
 
 def test_german_customers_read_german(shop: Shop) -> None:

@@ -199,6 +199,18 @@ def test_work_agreed_to_waits_on_the_page_of_today(staff_client: Browser, desk: 
     assert "Agreed to, and not begun" not in staff_client.get("/bench/today").text
 
 
+def test_the_page_of_today_tells_what_waits_for_the_keeper_and_what_was_sent_back(
+    staff_client: Browser, keeper_client: Browser, desk: Desk, awaiting: Kept, number: str, keeper: By
+) -> None:
+    address = f"/shop/questions/{awaiting.ref}"
+    assert address in keeper_client.get("/bench/today").text
+    assert address not in staff_client.get("/bench/today").text
+
+    questions.return_to_bench(desk, keeper, number, awaiting.ref, "Too dear.")
+
+    assert "Too dear." in staff_client.get("/bench/today").text
+
+
 # What was agreed at the start
 
 

@@ -1,4 +1,4 @@
-"""What waits for the bench today: objections to records, work agreed to, soak tests over, parts late, sheets let through."""
+"""What waits for the bench today: objections, questions about money, soak tests that are over, parts late, and news."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ from portal.web import guard
 from portal.web.bench import blueprint
 from portal.web.request_context import connection, desk, policy, speaking
 
+Asked = tuple[Kept, str, str]  # a question about money, with the number and the device
 SHOWN_FOR = timedelta(days=14)  # how long the keeper sees that the bench let a sheet through
 
 
@@ -31,13 +32,19 @@ class Waiting:
     again: Sequence[Said]
     soaked: Sequence[Soaked]
     late: Sequence[Due]
-    agreed: Sequence[tuple[Kept, str, str]]  # with the number and the device; the work has not begun
+    agreed: Sequence[Asked]  # the work has not begun
+    sent_back: Sequence[Asked]  # by the keeper, to be drafted anew
+    to_sign_off: Sequence[Asked]  # for the keeper, and empty for everybody else
     let_through: Sequence[LetThrough]
 
     @property
     def count(self) -> int:
         """How many things wait; what was let through is news, and waits for nobody."""
-        return len(self.objections) + len(self.again) + len(self.soaked) + len(self.late) + len(self.agreed)
+        return len(self.objections) + len(self.again) + len(self.soaked) + len(self.late) + self._asked
+
+    @property
+    def _asked(self) -> int:
+        return len(self.agreed) + len(self.sent_back) + len(self.to_sign_off)
 
 
 @blueprint.get("/today")
@@ -57,6 +64,8 @@ def waiting() -> Waiting:
         soaked=sheets.soaked(connection(), now),
         late=[each for each in parts.due(connection()) if each.late(day)],
         agreed=[each for each in questions.waiting(connection(), State.AGREED) if each[0].started_at is None],
+        sent_back=[each for each in questions.waiting(connection(), State.DRAFTED) if each[0].returned_with],
+        to_sign_off=questions.waiting(connection(), State.AWAITING) if guard.me().is_keeper else [],
         let_through=[each for each in news if each.why],  # one deed writes an entry a check, its reason in the first
     )
 

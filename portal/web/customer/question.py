@@ -91,9 +91,9 @@ def take_back(token: str, ref: str) -> ResponseReturnValue:
 def _answer(reading: Reading) -> Outcome:
     version = typed("version")
     wants = typed("answer") == "yes"
-    through = reading.through
+    through, challenge = reading.through, None
     if wants and reading.needs_code:
-        answers.check_code(desk(), reading.kept.ref, typed("code"))
+        challenge = answers.try_code(desk(), reading.kept.ref, typed("code"))
         through = "docket link and code"
     given = Given(
         version=int(version) if version.isdecimal() and len(version) < 6 else 0,
@@ -102,6 +102,7 @@ def _answer(reading: Reading) -> Outcome:
         word=typed("word")[:20],
         through=through,
         template=build(),
+        challenge=challenge,
     )
     return answers.answer(desk(), reading.ticket.number, reading.kept.ref, given, deed_key=_key(typed("deed_key")))
 
