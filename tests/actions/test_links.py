@@ -6,6 +6,7 @@ import pytest
 from sqlalchemy import event, select
 
 from notifications.tables import outbox
+from portal.actions import questions
 from portal.actions.desk import Desk, NotFound, Stale
 from portal.actions.intake import NewDevice, NewVisit, TakenIn, take_in
 from portal.actions.links import (
@@ -20,10 +21,12 @@ from portal.actions.links import (
     send_link_again,
 )
 from portal.rules.numbers import spoken, with_check
+from portal.rules.offers import TypedLine, TypedOffer, TypedOption
 from portal.rules.refusals import Unfit
 from portal.rules.throttle import TooOften
 from portal.rules.tokens import LinkKind, make_token
 from portal.store import journal, tickets, visits
+from portal.store import questions as store
 from portal.store.tables import throttles
 from portal.store.visits import Contact
 from tests.conftest import BENCH, SECRET
@@ -55,7 +58,7 @@ def sent_again(desk: Desk) -> list[str]:
 
 
 def test_the_dockets_link_leads_to_the_visit_and_to_no_contact(desk: Desk, taken_in: TakenIn) -> None:
-    visit, contact = read(desk, token_of(taken_in.link))
+    visit, contact, _question = read(desk, token_of(taken_in.link))
 
     assert (visit.ref, contact) == (taken_in.visit_ref, None)
 
@@ -63,7 +66,7 @@ def test_the_dockets_link_leads_to_the_visit_and_to_no_contact(desk: Desk, taken
 def test_a_contacts_own_link_leads_to_the_visit_and_to_them(desk: Desk, taken_in: TakenIn, number: str) -> None:
     ada = owner(desk, number)
 
-    visit, contact = read(desk, contact_token(ada))
+    visit, contact, _question = read(desk, contact_token(ada))
 
     assert (visit.ref, contact) == (taken_in.visit_ref, ada)
 
@@ -251,3 +254,28 @@ def test_the_address_that_asked_is_stored_as_a_keyed_hash_only(desk: Desk, numbe
         keys = connection.execute(select(throttles.c.key)).scalars().all()
     assert len(keys) == 2
     assert all(len(key) == 64 and int(key, 16) for key in keys)
+
+
+def test_a_questions_link_leads_to_one_contact_and_one_question_and_dies_with_the_contacts_own(
+    desk: Desk, number: str
+) -> None:
+    offer = TypedOffer(options=[TypedOption("New port", [TypedLine("Port", "1", "48.50")])])
+    first, second = (questions.draft(desk, BENCH, number, offer, put_at_once=True).ref for _each in range(2))
+    ada = owner(desk, number)
+    with desk.reading() as connection:
+        links = {ref: store.is_asked(connection, ref, ada.ref) for ref in (first, second)}
+    token = make_token(SECRET, LinkKind.QUESTION, links[first] or "", ada.link_version)
+
+    assert (read(desk, token).contact, read(desk, token).question) == (ada, first)
+    assert links[first] != links[second]
+    for forged in (
+        make_token(b"another secret", LinkKind.QUESTION, links[first] or "", 1),
+        make_token(SECRET, LinkKind.QUESTION, first, 1),  # the question's public id is no link
+        make_token(SECRET, LinkKind.CONTACT, links[first] or "", 1),
+    ):
+        with pytest.raises(NotFound):
+            read(desk, forged)
+
+    renew_contact(desk, BENCH, number, ada.ref)
+    with pytest.raises(Renewed):
+        read(desk, token)
