@@ -13,7 +13,6 @@ from typing import Any
 
 from portal.actions import (
     announce,
-    collection_codes,
     handover,
     moves,
     notes,
@@ -28,7 +27,6 @@ from portal.actions import (
 )
 from portal.actions.announce import Announced
 from portal.actions.desk import By, Desk, Outcome, find
-from portal.actions.handover import Handed
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.parts import Tick
 from portal.actions.price_terms import TypedTerms
@@ -267,23 +265,6 @@ class Scene:
         """Whether there are parts at mains voltage inside."""
         kind = self.house.policy.kind(self.tale["kind"])
         return bool(kind and kind.mains)
-
-    def hand_over(self) -> None:
-        """Collected at the counter, by whoever says the code."""
-        self._hand_over(Handed(code=self._code(), tested=True))
-
-    def hand_over_without_code(self) -> None:
-        """Collected by somebody who forgot the code; the keeper looks at other things."""
-        self._hand_over(Handed(why=self.one_of("why_no_code"), checked=("device", "name"), tested=True))
-
-    def _hand_over(self, handed: Handed) -> None:
-        handover.hand_over(self.house.desk, self.house.keeper, self.number, handed, confirmed=True)
-
-    def _code(self) -> str:
-        """The code that its owner was sent, or that stands on their paper."""
-        desk = self.house.desk
-        with desk.reading() as connection:
-            return collection_codes.first(desk, connection, find(connection, self.number))
 
     def give_back(self, reason: str) -> None:
         """Returned unrepaired."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 
-from seed import asking
+from seed import asking, leaving
 from seed.scene import Scene
 
 Waits = Iterator[timedelta]
@@ -47,6 +47,32 @@ def beyond_repair(scene: Scene) -> Waits:
     scene.tell(reason)
     yield days(scene, 1, 6)
     scene.give_back(reason)
+
+
+def posted_back(scene: Scene) -> Waits:
+    """Mended as usual, and sent to its owner."""
+    yield from arrives(scene)
+    yield from is_repaired(scene)
+    yield from is_tested(scene)
+    yield hours(scene, 1, 30)
+    leaving.wants_it_posted(scene)
+    yield days(scene, 1, 2)
+    leaving.posted(scene)
+    yield days(scene, 2, 3)
+    leaving.arrived(scene)
+
+
+def given_up(scene: Scene) -> Waits:
+    """Beyond repair, and its owner does not want it back."""
+    yield from arrives(scene)
+    yield days(scene, 1, 3)
+    scene.move("board_work")
+    yield hours(scene, 1, 20)
+    scene.tell(scene.text(scene.one_of("beyond_repair")))
+    yield days(scene, 1, 4)
+    leaving.gives_it_up(scene)
+    yield days(scene, 1, 2)
+    leaving.is_given_up(scene)
 
 
 def asked_back(scene: Scene) -> Waits:
@@ -181,9 +207,15 @@ def is_tested(scene: Scene) -> Waits:
 
 
 def is_collected(scene: Scene) -> Waits:
-    """The next day, or when they find the time."""
-    yield days(scene, 1, 9)
-    scene.hand_over()
+    """The next day, or when they find the time; a few say so before, and a few have forgotten the code."""
+    yield days(scene, 0, 2)
+    if scene.chance_of(0.15):
+        leaving.chooses_a_day(scene)
+    yield days(scene, 1, 7)
+    if scene.chance_of(0.08):
+        leaving.collected_without_code(scene)
+    else:
+        leaving.collected(scene)
 
 
 def stopped(story: Story, stage: str | None, then: Callable[[Scene], object] | None = None) -> Story:

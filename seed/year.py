@@ -19,7 +19,7 @@ from portal.actions.desk import By, Desk
 from portal.rules.hours import next_open
 from portal.rules.policy import Policy
 from portal.store.photo_files import PhotoFiles
-from seed import asking
+from seed import asking, leaving
 from seed.asking_stories import (
     agreed,
     asked,
@@ -40,7 +40,9 @@ from seed.stories import (
     asked_back,
     beyond_repair,
     came_by_post,
+    given_up,
     mended,
+    posted_back,
     stopped,
     with_a_damaged_battery,
     with_a_dispute,
@@ -48,8 +50,10 @@ from seed.stories import (
 
 # How often each story is told among those that end.
 _ENDING = (
-    (mended, 84),
+    (mended, 80),
     (came_by_post, 4),
+    (posted_back, 3),
+    (given_up, 1),
     (beyond_repair, 6),
     (asked_back, 3),
     (with_a_damaged_battery, 1),
@@ -77,7 +81,12 @@ _STILL_HERE: tuple[tuple[Story, int, int, int], ...] = (
     (within_a_limit, 1, 4, 9),
     (stopped(mended, "testing"), 5, 9, 14),
     (stopped(mended, "testing", lambda scene: scene.hold("dispute", scene.house.words["objection"])), 1, 9, 14),
-    (stopped(mended, "ready"), 8, 12, 30),
+    (stopped(mended, "ready"), 6, 12, 30),
+    (stopped(mended, "ready", leaving.chooses_a_day), 1, 9, 12),
+    (stopped(mended, "ready", leaving.sends_somebody), 1, 9, 12),
+    (stopped(mended, "ready", leaving.wants_it_posted), 1, 9, 12),
+    (stopped(mended, "ready", leaving.is_claimed), 1, 12, 20),
+    (stopped(given_up, "board_work", leaving.gives_it_up), 1, 4, 9),
 )
 
 

@@ -57,7 +57,8 @@ def test_a_year_holds_enough_open_and_finished_tickets_of_many_kinds(whole: demo
     assert sum(ending is None for ending, _kind in found) >= 40
     assert sum(ending is not None for ending, _kind in found) >= 300
     assert len({kind for _ending, kind in found}) >= 8
-    assert {ending for ending, _kind in found} == {None, "collected", "returned unrepaired"}
+    endings = {None, "collected", "posted back", "returned unrepaired", "given up by its owner"}
+    assert {ending for ending, _kind in found} == endings
 
 
 @pytest.mark.slow
@@ -67,6 +68,21 @@ def test_every_stage_and_every_hold_is_to_be_seen_among_the_open_tickets(whole: 
     stages = [stage.key for stage in _policy(whole).stages]
     assert {stage for stage, _hold in found} == {None, *stages}
     assert {hold for _stage, hold in found} == {None, *Hold}
+
+
+@pytest.mark.slow
+def test_every_way_a_device_goes_back_is_to_be_seen(whole: demo.Demo) -> None:
+    here = "JOIN tickets ON tickets.id = ticket_id WHERE ending IS NULL"
+
+    assert {way for (way,) in rows(whole.folder, f"SELECT way FROM return_choices {here}")} == {
+        "collect",
+        "send",
+        "post",
+    }
+    assert {proof for (proof,) in rows(whole.folder, "SELECT proof FROM handovers")} >= {"code", "without code"}
+    assert rows(whole.folder, "SELECT 1 FROM parcels WHERE delivered_on IS NOT NULL")
+    assert rows(whole.folder, "SELECT 1 FROM tickets WHERE claimed_at IS NOT NULL")
+    assert rows(whole.folder, f"SELECT 1 FROM wishes {here}")
 
 
 @pytest.mark.slow
