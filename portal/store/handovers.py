@@ -28,6 +28,16 @@ _OF_VISIT = (
     .where(tickets.c.visit_id == bindparam("visit_id"))
 )
 _CHANGE_CHOICE = update(return_choices).where(return_choices.c.ticket_id == bindparam("of_ticket"))
+_LEAVING = (
+    select(tickets.c.number, tickets.c.device, return_choices.c.way, return_choices.c.person)
+    .join(tickets, return_choices.c.ticket_id == tickets.c.id)
+    .where(
+        tickets.c.ending.is_(None),
+        (return_choices.c.way == Way.POST.value)
+        | (return_choices.c.way.is_not(None) & (tickets.c.collect_on == bindparam("day"))),
+    )
+    .order_by(return_choices.c.chosen_at)
+)
 _HANDOVER = (
     select(
         handovers.c.entry,
@@ -78,6 +88,16 @@ class Choice:
 
 
 @dataclass(frozen=True)
+class Leaving:
+    """A device that somebody comes for on a day, or that is to be posted. `person` is whom its owner sends."""
+
+    number: str
+    device: str
+    way: Way
+    person: str
+
+
+@dataclass(frozen=True)
 class HandedOver:
     """What was looked at when a device went over the counter; `entry` is the journal's."""
 
@@ -111,6 +131,14 @@ def choice(connection: Connection, ticket_id: int) -> Choice | None:
 def choices(connection: Connection, visit_id: int) -> dict[int, Choice]:
     """What was chosen for the tickets of a visit, by their ids."""
     return {ticket_id: _choice(*row) for ticket_id, *row in connection.execute(_OF_VISIT, {"visit_id": visit_id})}
+
+
+def leaving(connection: Connection, day: date) -> list[Leaving]:
+    """What is to be posted, and what somebody comes for on a day; what was chosen first comes first."""
+    return [
+        Leaving(number, device, Way(way), person)
+        for number, device, way, person in connection.execute(_LEAVING, {"day": day})
+    ]
 
 
 def choose(connection: Connection, ticket_id: int, before: Choice | None, values: dict[str, object]) -> None:

@@ -33,6 +33,12 @@ _TAKE_BACK = (
     .where(wishes.c.ticket_id == bindparam("of_ticket"), wishes.c.taken_back_at.is_(None))
     .values(taken_back_at=bindparam("now"))
 )
+_WISHED = (
+    select(tickets.c.number, tickets.c.device, wishes.c.given_at)
+    .join(tickets, wishes.c.ticket_id == tickets.c.id)
+    .where(tickets.c.ending.is_(None), wishes.c.taken_back_at.is_(None), wishes.c.gives_up)
+    .order_by(wishes.c.given_at)
+)
 _STROKES = select(handover_signatures.c.strokes).where(
     handover_signatures.c.ticket_id == bindparam("ticket_id"), handover_signatures.c.entry == bindparam("at_entry")
 )
@@ -51,6 +57,20 @@ class Kept:
     typed: str
     language: str
     taken_back_at: datetime | None
+
+
+@dataclass(frozen=True)
+class GivenUp:
+    """A device that is here, and that its owner gives up."""
+
+    number: str
+    device: str
+    at: datetime
+
+
+def given_up(connection: Connection) -> list[GivenUp]:
+    """The devices that are here though their owners have given them up, the longest waiting first."""
+    return [GivenUp(*tuple(row)) for row in connection.execute(_WISHED)]
 
 
 def standing(connection: Connection, ticket_id: int) -> Kept | None:

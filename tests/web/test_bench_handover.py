@@ -10,6 +10,8 @@ from werkzeug.test import TestResponse
 from notifications.instants import FixedClock
 from portal.actions import collection_codes
 from portal.actions.desk import CUSTOMER, Desk, find
+from portal.actions.giving_up import wish_on_page
+from portal.actions.intake import NewVisit, take_in
 from portal.actions.record import record
 from portal.actions.return_ways import Wanted, choose
 from portal.rules.intake_record import Item, Record
@@ -338,3 +340,24 @@ def test_the_ticket_leads_to_every_way_back(staff_client: Browser, desk: Desk, r
     for way in ("handover", "post", "give-up", "ownership"):
         assert f'href="/bench/{spoken(ready)}/{way}"' in page
         assert staff_client.get(f"/bench/{spoken(ready)}/{way}").status_code == 200
+
+
+def test_the_bench_sees_today_who_comes_and_what_is_to_be_posted_or_was_given_up(
+    staff_client: Browser, keeper_client: Browser, desk: Desk, clock: FixedClock, arrival: NewVisit, ready: str
+) -> None:
+    choose(desk, CUSTOMER, ready, Wanted("send", "2026-03-02", "Ben Quill"))
+    page = staff_client.get("/bench/today").text
+    assert "Somebody comes today" in page
+    assert "Ben Quill" in page
+    assert "thing waits for you today" not in staff_client.get("/bench/").text
+
+    choose(desk, CUSTOMER, ready, Wanted("post", address=HOME, confirmed=True))
+    page = staff_client.get("/bench/today").text
+    assert "Somebody comes today" not in page
+    assert f'href="/bench/{spoken(ready)}/post"' in page
+    assert "1 thing waits for you today" in staff_client.get("/bench/").text
+
+    other = take_in(desk, BENCH, arrival).numbers[0]
+    wish_on_page(desk, other, True, "none inside", "GIVE UP", "en")
+    assert "Given up by their owners" in keeper_client.get("/bench/today").text
+    assert "Given up by their owners" not in staff_client.get("/bench/today").text
