@@ -12,20 +12,34 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from notifications.tables import outbox
 from portal.actions.desk import COMMAND, Desk, Outcome, Stale
-from portal.actions.handover import hand_over, return_unrepaired
+from portal.actions.handover import hand_over, return_unrepaired, undo
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.moves import hold, move
 from portal.actions.notes import correct, note
+from portal.actions.return_ways import Wanted, choose
 from portal.rules.refusals import Refused
+from portal.rules.return_ways import Way
 from portal.rules.stages import Ending
+from portal.store import handovers, keeping
+from portal.store.handover_tables import handovers as handover_rows
+from portal.store.handover_tables import return_choices
 from portal.store.tables import journal, tickets, visits
+from portal.store.visits import by_id
 from tests.actions.aftermath import assert_the_journal_rebuilds_the_row, everything, messages, ticket_of
 from tests.actions.bench import WITHOUT_CODE
 
 STAGES = ["received", "cleaning", "board_work", "testing", "ready", "nowhere"]
 WORDS = st.sampled_from(["", "because", "x" * 4001, "\x00", "שלום 🙂"])
-WRITTEN = (visits, tickets, journal, outbox)  # what these deeds write; to read every table would be slow
+WRITTEN = (
+    visits,
+    tickets,
+    journal,
+    outbox,
+    handover_rows,
+    return_choices,
+)  # what these deeds write; to read every table would be slow
 TICKETS = st.integers(0, 1)
+DAYS = ["", "2026-03-01", "2026-03-02", "2026-03-05", "2026-03-07"]  # nothing, over, today, open, closed
 
 
 class Bench(RuleBasedStateMachine):
@@ -91,6 +105,15 @@ class Bench(RuleBasedStateMachine):
     def return_unrepaired(self, which: int, late: bool, why: str) -> None:
         self._do(which, late, lambda number, **more: return_unrepaired(self.desk, COMMAND, number, why, **more))
 
+    @rule(which=TICKETS, late=st.booleans(), why=WORDS)
+    def undo(self, which: int, late: bool, why: str) -> None:
+        self._do(which, late, lambda number, **more: undo(self.desk, COMMAND, number, why, **more))
+
+    @rule(which=TICKETS, late=st.booleans(), way=st.sampled_from([*Way, "pigeon"]), day=st.sampled_from(DAYS))
+    def choose(self, which: int, late: bool, way: str, day: str) -> None:
+        wanted = Wanted(way, day, person="Ben", address="At home", confirmed=True)
+        self._do(which, late, lambda number, **more: choose(self.desk, COMMAND, number, wanted, **more))
+
     @invariant()
     def the_journal_rebuilds_every_row(self) -> None:
         for number in self.numbers:
@@ -101,6 +124,28 @@ class Bench(RuleBasedStateMachine):
         now = messages(self.desk)
         assert now[: len(self.told)] == self.told
         self.told = now
+
+    @invariant()
+    def the_page_and_what_is_kept_count_down_once_all_have_left(self) -> None:
+        tickets_now = [ticket_of(self.desk, number) for number in self.numbers]
+        with self.desk.reading() as connection:
+            visit = by_id(connection, tickets_now[0].visit_id)
+            kept = keeping.of_visit(connection, visit.id)
+        all_gone = all(ticket.ending for ticket in tickets_now)
+        assert (visit.link_ends_at is not None) == bool(kept) == all_gone
+
+    @invariant()
+    def a_day_is_promised_only_of_what_is_ready(self) -> None:
+        for number in self.numbers:
+            ticket = ticket_of(self.desk, number)
+            with self.desk.reading() as connection:
+                choice = handovers.choice(connection, ticket.id)
+            if ticket.stage != "ready":
+                assert ticket.collect_on is None
+                assert choice is None or (choice.way, choice.person, choice.address) == (None, "", "")
+            elif ticket.collect_on:
+                assert choice is not None
+                assert choice.day == ticket.collect_on
 
     @invariant()
     def only_what_was_ready_was_collected_and_nothing_ended_waits(self) -> None:
