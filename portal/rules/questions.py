@@ -78,6 +78,16 @@ THROUGH_WORDS: Mapping[str, Sentence] = {
     "limit": say("within the customer’s limit"),
 }
 
+CUSTOMER_THROUGH_WORDS: Mapping[str, Sentence] = {
+    "question link": say("by the link in our message"),
+    "own link": say("by your own link"),
+    "docket link": say("by your docket’s code"),
+    "docket link and code": say("by your docket’s code and a code that we sent you"),
+    "telephone": say("by telephone"),
+    "counter": say("at the counter"),
+    "limit": say("within the limit you gave us"),
+}
+
 # The one small thing that only a reader does: mail scanners have been seen to press buttons and submit forms.
 YES: Mapping[str, str] = {"en": "YES", "de": "JA"}
 

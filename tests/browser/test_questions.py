@@ -136,7 +136,7 @@ def test_by_the_docket_alone_a_code_is_typed_above_the_amount(
     part.get_by_label("To agree, type YES here").fill("YES")
     part.get_by_role("button", name="Yes, do this and charge me £120.00").click()
 
-    expect(page.get_by_text("by the docket’s link and a code")).to_be_visible()
+    expect(page.get_by_text("by your docket’s code and a code that we sent you")).to_be_visible()
 
 
 @pytest.mark.parametrize("width", [320, 1280])

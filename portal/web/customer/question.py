@@ -16,7 +16,7 @@ from portal.actions.answers import Through
 from portal.actions.desk import NotFound, Outcome
 from portal.rules.numbers import spoken
 from portal.rules.offers import shown_options
-from portal.rules.questions import CUSTOMER_STATE_WORDS, KIND_WORDS, THROUGH_WORDS, YES, State
+from portal.rules.questions import CUSTOMER_STATE_WORDS, CUSTOMER_THROUGH_WORDS, KIND_WORDS, YES, State
 from portal.rules.sentences import say
 from portal.rules.tokens import LinkKind, read_token
 from portal.store import photos, questions, tickets
@@ -155,7 +155,7 @@ def _page(token: str, reading: Reading, answer: Answer) -> ResponseReturnValue:
         word=YES.get(language.split("-")[0], YES["en"]),
         photos=[photo for photo in taken if photo.ref in kept.offer.photos and photo.audience == "customer"],
         kind=KIND_WORDS[kept.kind],
-        through_words=THROUGH_WORDS,
+        through_words=CUSTOMER_THROUGH_WORDS,
         proof=questions.newest_proof(connection(), kept.ref),
         token=token,
         answer=answer,
