@@ -10,11 +10,12 @@ from email.policy import default
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import expect
+from playwright.sync_api import Page, expect
 from sqlalchemy import update
 
-from portal.actions import questions
+from portal.actions import price_terms, questions
 from portal.actions.desk import By, Desk
+from portal.actions.price_terms import TypedTerms
 from portal.main import Installation
 from portal.rules.numbers import spoken
 from portal.rules.offers import TypedLine, TypedOffer, TypedOption
@@ -139,17 +140,30 @@ def test_by_the_docket_alone_a_code_is_typed_above_the_amount(
     expect(page.get_by_text("by your docket’s code and a code that we sent you")).to_be_visible()
 
 
+def open_all(page: Page) -> Page:
+    """The page with everything unfolded."""
+    page.evaluate("document.querySelectorAll('details').forEach(each => { each.open = true; })")
+    return page
+
+
 @pytest.mark.parametrize("width", [320, 1280])
 @pytest.mark.parametrize("dark", [False, True])
 def test_the_pages_fit_and_can_be_read_by_everybody(
     at_bench: Open, as_keeper: Open, open_page: Open, desk: Desk, number: str, width: int, dark: bool, technician: By
 ) -> None:
+    with desk.writing() as connection:
+        document = (policies.document(connection, 1) or "").replace("# tax_percent = 20 ", "tax_percent = 20 #")
+        policies.add(connection, f"{document}\n[approvals]\nother_tax_percents = [7.7]\n", desk.clock.now(), None)
+    price_terms.agree_terms(desk, BENCH, number, TypedTerms("up to a limit", "80"), "counter", "Ada")
     questions.draft(desk, BENCH, number, OFFER, put_at_once=True)
     with desk.reading() as connection:
         (kept,) = store.of_ticket(connection, ticket_of(desk, number).id)
     bench = f"/bench/{spoken(number)}/questions"
     for page in (
         at_bench(bench, width=width, dark=dark),
+        open_all(at_bench(bench, width=width, dark=dark)),
+        open_all(at_bench("/bench/take-in", width=width, dark=dark)),
+        at_bench("/bench/today", width=width, dark=dark),
         at_bench(f"{bench}/{kept.ref}", width=width, dark=dark),
         as_keeper(f"/shop/questions/{kept.ref}", width=width, dark=dark),
         as_keeper("/shop/questions", width=width, dark=dark),
