@@ -30,6 +30,7 @@ from tests.actions.bench import WITHOUT_CODE
 
 STAGES = ["received", "cleaning", "board_work", "testing", "ready", "nowhere"]
 WORDS = st.sampled_from(["", "because", "x" * 4001, "\x00", "שלום 🙂"])
+# What these deeds write; to read every table would be slow.
 WRITTEN = (
     visits,
     tickets,
@@ -37,7 +38,7 @@ WRITTEN = (
     outbox,
     handover_rows,
     return_choices,
-)  # what these deeds write; to read every table would be slow
+)
 TICKETS = st.integers(0, 1)
 DAYS = ["", "2026-03-01", "2026-03-02", "2026-03-05", "2026-03-07"]  # nothing, over, today, open, closed
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import mailbox
 import re
+from datetime import timedelta
 from email import message_from_bytes
 from email.message import EmailMessage
 from email.policy import default
@@ -53,6 +54,7 @@ def test_a_repair_is_taken_in_moved_refused_noted_mailed_and_followed(
 
     bench.fill("#text-note", "The charging socket was torn off. We are fitting a new one.")
     press(bench, "For the customer too")
+    desk.clock.at += timedelta(minutes=10)  # notes gather for so long
     assert next(installation.sweep(["send"]))[1].failed == 0
 
     letters = mail(installation)
