@@ -62,7 +62,7 @@ def test_a_person_is_handed_all_that_is_held_of_them_and_nothing_of_the_staff(
     assert "by_staff" not in json.dumps(told)
     # Art. 15(1)(a), (c), (d): purposes, recipients, period, beside the copy itself.
     assert "Radio" in page
-    assert "to post the device back" in page
+    assert "to post the device back, or to give it to whom you send" in page
     assert "the carrier that takes the parcel" in page
     with sqlite3.connect(tmp_path / "data.sqlite") as plain:
         assert plain.execute("SELECT email FROM contacts").fetchone() == (EMAIL,)

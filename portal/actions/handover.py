@@ -15,7 +15,7 @@ from portal.actions.balance import owing
 from portal.actions.desk import CUSTOMER, By, Change, Desk, Outcome, change_ticket
 from portal.actions.ownership import is_keeper, must_be_unclaimed
 from portal.language import language
-from portal.rules import collection_code, handing_over, signatures, stages
+from portal.rules import collection_code, giving_back, handing_over, signatures, stages
 from portal.rules.afterwards import begins, link_ends
 from portal.rules.handing_over import CHECKS, Proof
 from portal.rules.policy import Policy
@@ -93,16 +93,30 @@ def hand_over(
 
 
 def return_unrepaired(
-    desk: Desk, by: By, number: str, why: str, *, seen: int | None = None, deed_key: str | None = None
+    desk: Desk,
+    by: By,
+    number: str,
+    why: str,
+    reason: str = "",
+    *,
+    seen: int | None = None,
+    deed_key: str | None = None,
 ) -> Outcome:
-    """Give a device back as it came, from any stage, with a reason that the customer reads."""
-    reason = passage("why", say("The reason"), why)
+    """Give a device back as it came, from any stage. The customer reads why: a usual reason, words, or both.
+
+    `reason` is a key of `giving_back.REASONS`, or "". Raises Unfit (fields "reason", "why"), Refused as
+    `stages.return_unrepaired` does, and for a device that somebody else claims.
+    """
+    usual, words = giving_back.fit_reason(reason), passage("why", say("The reason"), why)
 
     def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
         must_be_unclaimed(ticket)
         known = facts(connection, ticket, policy)
-        events = stages.return_unrepaired(ticket.standing, reason, tray_settled=known.tray_settled)
-        return Change(events, text=reason)
+        tag = visits.by_id(connection, ticket.visit_id).language
+        told = [language(tag, policy.shop.zone).say(usual)] if usual else []
+        text = "\n".join([*told, *([words] if words else [])])
+        events = stages.return_unrepaired(ticket.standing, text, tray_settled=known.tray_settled)
+        return Change(events, text=text)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=partial(gone, desk))
 
@@ -120,6 +134,7 @@ def undo(desk: Desk, by: By, number: str, why: str, *, seen: int | None = None, 
             stages.reopen(ticket.standing, ticket.ended_at, now, policy.handover.undo_minutes),
             text=reason,
             audience="bench",
+            columns={"delivered_on": None},
         )
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=partial(_here_again, desk))

@@ -106,8 +106,8 @@ REGISTER: Mapping[Kept, Entry] = {
     ),
     Kept.POST_ADDRESS: Entry(
         (Category.CONTACT,),
-        say("Post address"),
-        say("to post the device back"),
+        say("Post address, and the name of whom you send for the device"),
+        say("to post the device back, or to give it to whom you send"),
         Basis.CONTRACT,
         Start.LEFT,
         Period(14, "day"),

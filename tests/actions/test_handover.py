@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from portal.actions.desk import Desk
 from portal.actions.handover import hand_over, return_unrepaired
+from portal.actions.intake import NewVisit, take_in
 from portal.actions.links import resolve
 from portal.actions.moves import hold, move
-from portal.rules.refusals import Refused
+from portal.rules.refusals import Refused, Unfit
 from portal.rules.stages import Ending, Hold, Standing
 from portal.store import journal, tickets
 from tests.actions.aftermath import assert_the_journal_rebuilds_the_row, everything, messages, ticket_of
@@ -66,6 +69,23 @@ def test_the_customer_reads_why_a_device_was_given_back_unrepaired(desk: Desk, n
         last = journal.entries_for_customer(connection, ticket.id)[-1]
     assert (last.event, last.text) == ("ended", "The board is cracked.")
     assert messages(desk)[-1] == ("ended", ticket.ref, {"ending": "returned unrepaired"})
+
+
+def test_a_usual_reason_is_told_in_the_customers_language_with_words_beside_it(desk: Desk, arrival: NewVisit) -> None:
+    number = take_in(desk, BENCH, replace(arrival, language="de")).numbers[0]
+
+    return_unrepaired(desk, BENCH, number, "Der Chip ist gebrochen.", "no_part")
+
+    with desk.reading() as connection:
+        last = journal.entries_for_customer(connection, ticket_of(desk, number).id)[-1]
+    assert last.text == "Das Teil, das es braucht, ist nicht zu bekommen.\nDer Chip ist gebrochen."
+
+
+def test_a_usual_reason_is_reason_enough_and_another_is_none(desk: Desk, number: str) -> None:
+    with pytest.raises(Unfit):
+        return_unrepaired(desk, BENCH, number, "", "bad luck")
+
+    return_unrepaired(desk, BENCH, number, "", "no_fault")
 
 
 def test_giving_back_ends_a_hold(desk: Desk, number: str) -> None:

@@ -183,7 +183,8 @@ def test_it_arrives_and_comes_back_between_its_posting_and_today(desk: Desk, to_
 
 def test_a_parcel_that_was_noted_by_mistake_is_undone_like_any_handover(desk: Desk, to_post: str) -> None:
     post_back(desk, BENCH, to_post, PACKED)
+    arrived(desk, BENCH, to_post, TODAY)
     undo(desk, BENCH, to_post, "It still lies here.")
 
-    assert ticket_of(desk, to_post).ending is None
+    assert (ticket_of(desk, to_post).ending, ticket_of(desk, to_post).delivered_on) == (None, None)
     post_back(desk, BENCH, to_post, PACKED)

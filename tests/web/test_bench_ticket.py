@@ -182,6 +182,7 @@ def test_a_form_sent_on_a_stale_page_tells_what_happened_and_keeps_what_was_type
         ("hold", {"kind": "lunch", "why": "So hungry"}, "So hungry"),
         ("move", {"stage": "{{7*7}}", "why": "'; DROP TABLE tickets"}, ""),
         ("return", {"why": "   "}, ""),
+        ("return", {"why": "Kept <words>", "reason": "bad luck"}, "Kept &lt;words&gt;"),
         ("contact/owner", {"name": "Ida Fenn", "email": "no <body>"}, "no &lt;body&gt;"),
         ("contact/second", {"name": "", "phone": "07700 900456"}, "07700 900456"),
         ("correct", {"entry": "99", "text": "What is right"}, "What is right"),

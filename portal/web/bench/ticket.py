@@ -13,6 +13,7 @@ from portal.actions import cautions
 from portal.actions.desk import find
 from portal.rules import stages
 from portal.rules.cautions import Shown
+from portal.rules.giving_back import REASONS
 from portal.rules.journal_words import for_bench
 from portal.rules.numbers import spoken
 from portal.rules.policy import Policy, Stage
@@ -111,6 +112,7 @@ def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
         done=DONE.get(request.args.get("done", "")) if answer.done else None,
         holds=stages.HOLD_WORDS,
         Hold=Hold,
+        reasons_to_give_back=REASONS,
         csrf=DeedForm(),
         now=desk().clock.now(),
     )
