@@ -75,14 +75,23 @@ def ended(connection: Connection, ticket: Ticket, now: datetime, *, without_code
 
 
 def reopened(connection: Connection, ticket: Ticket, ended_entry: int, now: datetime, *, to_all: bool) -> None:
-    """The end of a ticket, at this journal entry, was a mistake: whoever was told of it hears so, or everybody."""
+    """The end of a ticket, at this journal entry, was a mistake: whoever was told of it hears so, or everybody.
+
+    Who was still to hear that the device is ready, which the end had taken back, hears that instead.
+    """
     cause = f"ticket {ticket.ref} entry {ended_entry}"
     outbox.withdraw(connection, now, "the handover was undone", cause=cause)
-    heard = outbox.handed_on(connection, cause)
+    heard, again = outbox.handed_on(connection, cause), f"ticket {ticket.ref} entry {ticket.revision}"
+    unsaid = {
+        trace.recipient
+        for trace in outbox.about(connection, [ticket.ref])
+        if trace.event == "ready" and trace.state == "withdrawn" and trace.made_at >= ticket.stage_since
+    }
     for contact in visits.contacts_of(connection, ticket.visit_id):
         if contact.ref in heard or (to_all and contact.may_be_told and contact.wants != Wants.NONE):
-            again = f"ticket {ticket.ref} entry {ticket.revision}"
             _put(connection, "reopened", again, contact, ticket.ref, {}, now)
+        elif contact.ref in unsaid:
+            _put(connection, "ready", again, contact, ticket.ref, {}, now)
 
 
 def parcel_came_back(connection: Connection, ticket: Ticket, now: datetime) -> None:

@@ -91,6 +91,17 @@ def test_an_owner_who_was_told_hears_that_it_was_a_mistake(desk: Desk, ready: st
     assert states(desk)[-2:] == [("handed_over_without_code", "sent"), ("reopened", "waiting")]
 
 
+def test_an_owner_who_was_still_to_hear_that_it_is_ready_hears_that_after_all(desk: Desk, ready: str) -> None:
+    hand_over(desk, BENCH, ready, WITHOUT_CODE)
+    undo(desk, BENCH, ready, "The wrong ticket.")
+
+    assert states(desk)[-3:] == [
+        ("ready", "withdrawn"),
+        ("handed_over_without_code", "withdrawn"),
+        ("ready", "waiting"),
+    ]
+
+
 def test_an_owner_whose_code_is_spent_hears_of_the_new_one_in_any_case(desk: Desk, ready: str) -> None:
     hand_over(desk, BENCH, ready, with_code(desk, ready))
     undo(desk, BENCH, ready, "It does not start.")
