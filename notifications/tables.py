@@ -60,6 +60,7 @@ outbox = Table(
     Column("message_id", String(32), info=_MESSAGE),  # shared by messages that go out as one
     Column("settled_at", Instant, info=_MESSAGE),  # set when nothing will be tried any more
     Column("outcome", Text, info=_MESSAGE),  # what the other side said, shortened
+    Column("decided_at", Instant, info=_MESSAGE),  # when somebody decided that no more is done about its failing
     Column("emptied_at", Instant, info=_NONE),  # when all but the fact that it was sent went
     UniqueConstraint("cause", "recipient"),
     CheckConstraint(f"state IN {STATES}", name="state"),

@@ -7,6 +7,7 @@ points to is swept up.
 from __future__ import annotations
 
 import contextlib
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Literal
 
@@ -86,11 +87,20 @@ def keep(
     deed_key: str | None = None,
 ) -> Outcome:
     """Keep a photo that is clean already, as `add` does."""
+
+    def deed(ref: str) -> Outcome:
+        return _add_row(desk, by, number, ref, moment, caption, audience, cleaned, deed_key)
+
+    return with_files(desk, files, cleaned, deed)
+
+
+def with_files(desk: Desk, files: PhotoFiles, cleaned: Clean, deed: Callable[[str], Outcome]) -> Outcome:
+    """Do the deed that writes a new photo's row, under the ref it is handed; its files stay only where it was done."""
     ref = new_ref(desk.chooser)
     kept = False
     try:
         keep_files(files, ref, cleaned)
-        outcome = _add_row(desk, by, number, ref, moment, caption, audience, cleaned.width, cleaned.height, deed_key)
+        outcome = deed(ref)
         kept = not outcome.repeated
     finally:
         if not kept:
@@ -156,6 +166,18 @@ _AWAY = say(
 _DARK = say("This picture seems very dark. Take it again with more light, or use it all the same.")
 
 
+def row(ref: str, ticket: Ticket, cleaned: Clean, now: datetime) -> dict[str, object]:
+    """The columns of a new photo that follow from the picture and from where its ticket stands."""
+    return {
+        "ref": ref,
+        "ticket_id": ticket.id,
+        "stage": ticket.stage,
+        "width": cleaned.width,
+        "height": cleaned.height,
+        "taken_in_at": now,
+    }
+
+
 def _add_row(
     desk: Desk,
     by: By,
@@ -164,8 +186,7 @@ def _add_row(
     moment: str,
     caption: str,
     audience: Audience,
-    width: int,
-    height: int,
+    cleaned: Clean,
     deed_key: str | None,
 ) -> Outcome:
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
@@ -175,20 +196,8 @@ def _add_row(
             raise Refused(say("A repair keeps at most {most} photos. Withdraw some first.", most=MOST))
 
         def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
-            photos.add(
-                connection,
-                {
-                    "ref": ref,
-                    "ticket_id": ticket.id,
-                    "moment": moment,
-                    "stage": ticket.stage,
-                    "audience": audience,
-                    "caption": caption,
-                    "width": width,
-                    "height": height,
-                    "taken_in_at": now,
-                },
-            )
+            values = row(ref, ticket, cleaned, now)
+            photos.add(connection, values | {"moment": moment, "audience": audience, "caption": caption})
 
         return Change([Event("photographed", {"photo": ref, "moment": moment})], audience=audience, write=write)
 

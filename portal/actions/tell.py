@@ -48,6 +48,11 @@ def noted(connection: Connection, ticket: Ticket, now: datetime) -> None:
     _about(connection, ticket, "noted", {"entry": ticket.revision}, now, gathers=True)
 
 
+def answered(connection: Connection, ticket: Ticket, now: datetime) -> None:
+    """The ticket's newest entry answers what its customer wrote."""
+    _about(connection, ticket, "answered", {"entry": ticket.revision}, now, gathers=True)
+
+
 def ready(connection: Connection, ticket: Ticket, now: datetime) -> None:
     """The device has come to the last stage: how it may be had back, and with which code."""
     _about(connection, ticket, "ready", {}, now)

@@ -14,7 +14,7 @@ from sqlalchemy import Connection
 
 from notifications.letters import Attachment, Compose, Composed, Due, Later, Letter, Unreachable, Withdrawn
 from portal.actions import tell
-from portal.letters import collection, docket, handover, questions, staff, standing
+from portal.letters import collection, conversation, docket, handover, questions, staff, standing
 from portal.letters.told import Facts, Letterbox, StaffStillTrue, StillTrue, Told, look_up, look_up_staff
 from portal.letters.writing import write, write_sms, write_to_staff
 from portal.rules.messages import Channel, Wants, kind_of
@@ -24,6 +24,7 @@ STILL_TRUE: Mapping[str, StillTrue] = {
     **standing.EVENTS,
     **handover.EVENTS,
     **collection.EVENTS,
+    **conversation.EVENTS,
     **questions.EVENTS,
 }
 # What goes with the mail of an event.

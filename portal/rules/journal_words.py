@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
+from portal.rules.conversation import HOW_WORDS, OUTCOME_WORDS, WRITER_WORDS, How, Outcome, Writer
 from portal.rules.giving_up import WISH_WORDS
 from portal.rules.messages import WANTS_WORDS, Wants
 from portal.rules.money import Price
@@ -26,6 +27,11 @@ _BENCH: Mapping[str, Sentence] = {
     "held": say("On hold: {hold}"),
     "released": say("Hold lifted"),
     "noted": say("Note"),
+    "wrote": say("The customer wrote ({writer})"),
+    "photo_sent": say("The customer sent a photo"),
+    "said": say("The customer said {how}"),
+    "words_read": say("What the customer wrote was read"),
+    "rang": say("Telephone: {contact} {outcome}"),
     "corrected": say("Correction of entry {entry}"),
     "ended": say("Ended: {ending}"),
     "reopened": say("Handover undone"),
@@ -92,6 +98,9 @@ _CUSTOMER: Mapping[str, Sentence] = {
     "held": say("{hold}"),
     "released": say("We are going on."),
     "noted": say("From the shop:"),
+    "wrote": say("You wrote:"),
+    "photo_sent": say("You sent a photo."),
+    "said": say("You told us {how}:"),
     "price_agreed": say("{terms}"),
     "gone_ahead": say("We go ahead within the limit you gave us: {amount}."),
     "question_drafted": say("We asked you about more work."),
@@ -180,6 +189,15 @@ def _facts(
         facts["wish"] = WISH_WORDS[data["wish"]]
     if "origin" in data:
         facts["origin"] = ORIGIN_WORDS[Origin(data["origin"])]
+    if "writer" in data:
+        facts["writer"] = WRITER_WORDS[Writer(data["writer"])]
+    if "outcome" in data:
+        facts["outcome"], facts["contact"] = (
+            OUTCOME_WORDS[Outcome(data["outcome"])],
+            WRITER_WORDS[Writer(data["contact"])],
+        )
+    if data.get("how") in list(How):
+        facts["how"] = HOW_WORDS[How(data["how"])]
     if data.get("how") in DELIVERIES:
         facts["how"] = DELIVERY_WORDS[State(data["how"])]
         facts["came"] = CUSTOMER_DELIVERY_WORDS[State(data["how"])]

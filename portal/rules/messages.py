@@ -69,6 +69,7 @@ KINDS: Mapping[str, MessageKind] = {
     "price_agreed": MessageKind(urgent=True),
     "question_code": MessageKind(urgent=True),  # somebody waits for it
     "noted": MessageKind(news=True),
+    "answered": MessageKind(),  # they asked
     "ended": MessageKind(urgent=True),  # "if that was not you, ring us at once"
     "handed_over_without_code": MessageKind(urgent=True, worth_a_call=True),  # the same, and nobody showed the code
     "reopened": MessageKind(urgent=True),

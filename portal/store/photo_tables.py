@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Boolean, Column, ForeignKey, Index, Integer, String, Table
+from sqlalchemy import Boolean, Column, ForeignKey, Index, Integer, String, Table, false
 
 from notifications.instants import Instant
 from portal.rules.categories import Category
@@ -24,6 +24,7 @@ photos = Table(
     Column("width", Integer, nullable=False, info=PHOTO),
     Column("height", Integer, nullable=False, info=PHOTO),
     Column("taken_in_at", Instant, nullable=False, info=PHOTO),
+    Column("by_customer", Boolean, nullable=False, server_default=false(), info=PHOTO),  # sent by them: theirs alone
     one_of("moment", MOMENTS),
     one_of("audience", ("bench", "customer")),
     Index("ix_photos_ticket_id", "ticket_id"),

@@ -25,6 +25,7 @@ class Photo:
     width: int
     height: int
     taken_in_at: datetime
+    by_customer: bool
 
 
 _COLUMNS = (
@@ -38,6 +39,7 @@ _COLUMNS = (
     photos.c.width,
     photos.c.height,
     photos.c.taken_in_at,
+    photos.c.by_customer,
 )
 _OF_TICKET = select(*_COLUMNS).where(photos.c.ticket_id == bindparam("ticket_id")).order_by(photos.c.id)
 _BY_REF = select(*_COLUMNS).where(photos.c.ref == bindparam("wanted"))

@@ -36,6 +36,7 @@ _REDUCE = (
         delivered_on=None,
         claimed_at=None,
         remind_at=None,
+        unread_since=None,
         made_at=bindparam("made"),
         stage_since=bindparam("since"),
         ended_at=bindparam("ended"),

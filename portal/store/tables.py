@@ -179,6 +179,7 @@ tickets = Table(
     Column("claimed_at", Instant, info=RECORD),  # since when somebody else says that it is theirs
     Column("remind_at", Instant, info=RECORD),  # when its owner is next reminded; NULL unless it is ready
     Column("reminded", Integer, nullable=False, server_default="0", info=RECORD),  # reminders of the series so far
+    Column("unread_since", Instant, info=RECORD),  # since when words of its customer wait to be read at the bench
     one_of("hold", Hold),
     one_of("ending", Ending),
     CheckConstraint("(hold IS NULL) = (hold_since IS NULL)", name="hold_since"),
@@ -192,6 +193,10 @@ Index("ix_tickets_open", tickets.c.stage, tickets.c.stage_since, sqlite_where=_O
 
 # Serves the reminders: what is due, whatever else is ready.
 Index("ix_tickets_remind_at", tickets.c.remind_at, sqlite_where=_OPEN, postgresql_where=_OPEN)
+
+# Serves the list of what customers wrote: what nobody has read yet.
+_UNREAD = tickets.c.unread_since.is_not(None)
+Index("ix_tickets_unread", tickets.c.unread_since, sqlite_where=_UNREAD, postgresql_where=_UNREAD)
 
 # Append-only: triggers in the migration refuse changes of anything but `text`, which the purge may empty.
 journal = Table(

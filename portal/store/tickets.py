@@ -40,6 +40,7 @@ class Ticket:
     collect_on: date | None
     delivered_on: date | None  # by post, where that is known
     claimed_at: datetime | None  # since when somebody else says that it is theirs
+    unread_since: datetime | None  # since when words of its customer wait to be read
 
     @property
     def standing(self) -> Standing:
@@ -69,6 +70,7 @@ _COLUMNS = (
     tickets.c.collect_on,
     tickets.c.delivered_on,
     tickets.c.claimed_at,
+    tickets.c.unread_since,
 )
 _BY_NUMBER = select(*_COLUMNS).where(tickets.c.number == bindparam("number"))
 _BY_ID = select(*_COLUMNS).where(tickets.c.id == bindparam("ticket_id"))
@@ -86,6 +88,9 @@ _THESE = _LINES.where(tickets.c.id.in_(bindparam("ids", expanding=True)))
 _NAMED = select(visits.c.ref, tickets.c.ref, tickets.c.number).join(visits, tickets.c.visit_id == visits.c.id)
 _REFS: Any = bindparam("refs", expanding=True)
 _OF_REFS = _NAMED.where(tickets.c.ref.in_(_REFS)).union(_NAMED.where(visits.c.ref.in_(_REFS)))
+_UNREAD = (
+    _LINES.where(tickets.c.unread_since.is_not(None)).order_by(None).order_by(tickets.c.unread_since, tickets.c.id)
+)
 _STANDINGS = select(tickets.c.number, tickets.c.stage, tickets.c.hold, tickets.c.ending).where(
     tickets.c.ending.is_(None)
 )
@@ -133,6 +138,11 @@ def of_visit(connection: Connection, visit_id: int) -> list[Ticket]:
 def open_tickets(connection: Connection) -> list[OpenTicket]:
     """All tickets the shop still has (or expects), longest in their stage first."""
     return [_line(row) for row in connection.execute(_OPEN)]
+
+
+def unread(connection: Connection) -> list[OpenTicket]:
+    """Tickets whose customers wrote something that nobody has read yet, the longest waiting first; ended ones too."""
+    return [_line(row) for row in connection.execute(_UNREAD)]
 
 
 def lines(connection: Connection, ids: list[int]) -> list[OpenTicket]:

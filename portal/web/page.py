@@ -34,6 +34,7 @@ _MESSAGES = {
     "taken_in": say("Told: taken in"),
     "stage_reached": say("Told: stage reached"),
     "noted": say("Told: a note"),
+    "answered": say("Told: an answer"),
     "ended": say("Told: handed over"),
     "link_again": say("Link sent again"),
     "question_put": say("Asked: a question about money"),

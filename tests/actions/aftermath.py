@@ -9,6 +9,7 @@ from sqlalchemy import Table, select
 from notifications.tables import metadata as notifications_metadata
 from notifications.tables import outbox
 from portal.actions.desk import Desk
+from portal.rules.conversation import unread_since
 from portal.rules.stages import Event, rebuild
 from portal.store import journal, tickets
 from portal.store.journal import Entry
@@ -49,7 +50,8 @@ def everything(desk: Desk, tables: Sequence[Table] = ALL_TABLES) -> dict[str, li
 
 
 def assert_the_journal_rebuilds_the_row(desk: Desk, number: str) -> None:
-    """The row's standing and revision are what the journal tells."""
+    """The row's standing, its revision and what waits to be read are what the journal tells."""
     ticket, entries = ticket_of(desk, number), journal_of(desk, number)
     assert rebuild(Event(entry.event, entry.data) for entry in entries) == ticket.standing
     assert [entry.entry for entry in entries] == list(range(1, ticket.revision + 1))
+    assert unread_since((entry.event, entry.data, entry.at) for entry in entries) == ticket.unread_since

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from itertools import count
 
 import pytest
@@ -11,18 +12,21 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule, run_state_machine_as_test
 
 from notifications.tables import outbox
+from portal.actions import conversation
 from portal.actions.desk import COMMAND, Desk, Outcome, Stale
 from portal.actions.handover import hand_over, return_unrepaired, undo
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.moves import hold, move
 from portal.actions.notes import correct, note
 from portal.actions.return_ways import Wanted, choose
+from portal.rules.conversation import Writer
 from portal.rules.refusals import Refused
 from portal.rules.return_ways import Way
 from portal.rules.stages import Ending
 from portal.store import handovers, keeping
 from portal.store.handover_tables import handovers as handover_rows
 from portal.store.handover_tables import return_choices
+from portal.store.photo_files import PhotoFiles
 from portal.store.tables import journal, tickets, visits
 from portal.store.visits import by_id
 from tests.actions.aftermath import assert_the_journal_rebuilds_the_row, everything, messages, ticket_of
@@ -93,6 +97,19 @@ class Bench(RuleBasedStateMachine):
     @rule(which=TICKETS, late=st.booleans(), text=WORDS, audience=st.sampled_from(["bench", "customer"]))
     def note(self, which: int, late: bool, text: str, audience: str) -> None:
         self._do(which, late, lambda number, **more: note(self.desk, COMMAND, number, text, audience=audience, **more))
+
+    @rule(which=TICKETS)
+    def the_customer_writes(self, which: int) -> None:
+        with suppress(Refused):
+            conversation.write(self.desk, PhotoFiles("memory://"), self.numbers[which], Writer.OWNER, "Is it ready?")
+
+    @rule(which=TICKETS, late=st.booleans())
+    def what_they_wrote_is_read(self, which: int, late: bool) -> None:
+        self._do(which, late, lambda number, **more: conversation.read(self.desk, COMMAND, number, **more))
+
+    @rule(which=TICKETS, late=st.booleans(), text=WORDS)
+    def answer(self, which: int, late: bool, text: str) -> None:
+        self._do(which, late, lambda number, **more: conversation.answer(self.desk, COMMAND, number, text, **more))
 
     @rule(which=TICKETS, entry=st.integers(-1, 5), text=WORDS)
     def correct(self, which: int, entry: int, text: str) -> None:

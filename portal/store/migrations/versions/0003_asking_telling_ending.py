@@ -291,6 +291,7 @@ def upgrade() -> None:
         batch_op.add_column(sa.Column("no_reminders", sa.Boolean(), server_default=sa.false(), nullable=False))
 
     with op.batch_alter_table("outbox", schema=None) as batch_op:
+        batch_op.add_column(sa.Column("decided_at", Instant(), nullable=True))
         batch_op.add_column(sa.Column("emptied_at", Instant(), nullable=True))
         batch_op.create_index(
             "ix_outbox_full",
@@ -299,6 +300,9 @@ def upgrade() -> None:
             sqlite_where=sa.text("settled_at IS NOT NULL AND emptied_at IS NULL"),
             postgresql_where=sa.text("settled_at IS NOT NULL AND emptied_at IS NULL"),
         )
+
+    with op.batch_alter_table("photos", schema=None) as batch_op:
+        batch_op.add_column(sa.Column("by_customer", sa.Boolean(), server_default=sa.false(), nullable=False))
 
     with op.batch_alter_table("staff", schema=None) as batch_op:
         batch_op.add_column(sa.Column("email", sa.String(length=254), server_default="", nullable=False))
@@ -309,12 +313,20 @@ def upgrade() -> None:
         batch_op.add_column(sa.Column("claimed_at", Instant(), nullable=True))
         batch_op.add_column(sa.Column("remind_at", Instant(), nullable=True))
         batch_op.add_column(sa.Column("reminded", sa.Integer(), server_default="0", nullable=False))
+        batch_op.add_column(sa.Column("unread_since", Instant(), nullable=True))
         batch_op.create_index(
             "ix_tickets_remind_at",
             ["remind_at"],
             unique=False,
             sqlite_where=sa.text("ending IS NULL"),
             postgresql_where=sa.text("ending IS NULL"),
+        )
+        batch_op.create_index(
+            "ix_tickets_unread",
+            ["unread_since"],
+            unique=False,
+            sqlite_where=sa.text("unread_since IS NOT NULL"),
+            postgresql_where=sa.text("unread_since IS NOT NULL"),
         )
 
     # ### end Alembic commands ###
