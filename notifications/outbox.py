@@ -181,9 +181,18 @@ class Trace:
     outcome: str
     id: int
     reference: str
+    decided_at: datetime | None  # when somebody decided that no more is done about its failing
+    emptied: bool
+
+    @property
+    def undelivered(self) -> bool:
+        """Whether it did not arrive for certain, nothing more is tried, and somebody has yet to decide what to do."""
+        given_up = self.state in TROUBLE and self.settled_at is not None
+        return given_up and self.decided_at is None and not self.emptied
 
 
-_TRACES = select(
+TROUBLE = ("failed", "unknown")
+TRACES = select(
     outbox.c.id,
     outbox.c.reference,
     outbox.c.event,
@@ -194,10 +203,12 @@ _TRACES = select(
     outbox.c.made_at,
     outbox.c.settled_at,
     outbox.c.outcome,
+    outbox.c.decided_at,
+    outbox.c.emptied_at,
 ).order_by(outbox.c.id.desc())
-_ABOUT = _TRACES.where(outbox.c.reference.in_(bindparam("references", expanding=True)))
-_NEWEST = _TRACES.where(outbox.c.id < bindparam("before")).limit(bindparam("most"))
-_TROUBLED = _NEWEST.where(outbox.c.state.in_(("failed", "unknown")))
+_ABOUT = TRACES.where(outbox.c.reference.in_(bindparam("references", expanding=True)))
+_NEWEST = TRACES.where(outbox.c.id < bindparam("before")).limit(bindparam("most"))
+_TROUBLED = _NEWEST.where(outbox.c.state.in_(TROUBLE))
 
 
 _STUCK = select(func.count()).where(outbox.c.state.in_(("waiting", "claimed")), outbox.c.due_at < bindparam("before"))
@@ -222,16 +233,17 @@ def in_doubt(connection: Connection) -> int:
 
 def about(connection: Connection, references: Sequence[str]) -> list[Trace]:
     """What was and is to be told about these references, the newest first."""
-    return _traces(connection.execute(_ABOUT, {"references": list(references)}))
+    return traces(connection.execute(_ABOUT, {"references": list(references)}))
 
 
 def newest(connection: Connection, most: int, *, before: int | None = None, troubled: bool = False) -> list[Trace]:
     """At most so many messages, the newest first; those with an id below `before`; only undelivered ones if wished."""
     values = {"before": _ALL if before is None else before, "most": most}
-    return _traces(connection.execute(_TROUBLED if troubled else _NEWEST, values))
+    return traces(connection.execute(_TROUBLED if troubled else _NEWEST, values))
 
 
-def _traces(rows: Iterable[Any]) -> list[Trace]:
+def traces(rows: Iterable[Any]) -> list[Trace]:
+    """The traces that rows of `TRACES` tell."""
     return [
         Trace(
             event,
@@ -243,8 +255,23 @@ def _traces(rows: Iterable[Any]) -> list[Trace]:
             outcome or "",
             number,
             reference,
+            decided_at,
+            emptied_at is not None,
         )
-        for number, reference, event, recipient, state, channels, place, made_at, settled_at, outcome in rows
+        for (
+            number,
+            reference,
+            event,
+            recipient,
+            state,
+            channels,
+            place,
+            made_at,
+            settled_at,
+            outcome,
+            decided_at,
+            emptied_at,
+        ) in rows
     ]
 
 

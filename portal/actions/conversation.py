@@ -20,7 +20,7 @@ from portal.rules.sentences import say
 from portal.rules.stages import Event
 from portal.rules.text import passage
 from portal.rules.throttle import TooOften
-from portal.store import calls, journal, throttles, visits
+from portal.store import calls, journal, throttles, tickets, visits
 from portal.store import photos as photo_rows
 from portal.store.photo_files import PhotoFiles
 from portal.store.tickets import Ticket
@@ -170,7 +170,8 @@ def _write(
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
         _may_write(connection, ticket, with_photo=cleaned is not None)
 
-        def keep_photo(connection: Connection, ticket: Ticket, now: datetime) -> None:
+        def write_rows(connection: Connection, ticket: Ticket, now: datetime) -> None:
+            tickets.mark_unread(connection, ticket.id, now)
             if cleaned:
                 values = photos.row(ref, ticket, cleaned, now)
                 photo_rows.add(connection, values | {"moment": "other", "audience": "customer", "by_customer": True})
@@ -178,8 +179,7 @@ def _write(
         events = [Event("wrote", {"writer": writer.value})]
         if cleaned:
             events.append(Event("photo_sent", {"photo": ref}))
-        since = ticket.unread_since or desk.clock.now()
-        return Change(events, text=words, columns={"unread_since": since}, write=keep_photo)
+        return Change(events, text=words, write=write_rows)
 
     return change_ticket(desk, CUSTOMER, number, decide, deed_key=deed_key)
 

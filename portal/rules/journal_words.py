@@ -18,6 +18,7 @@ from portal.rules.return_ways import WAY_WORDS, Way
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import HOLD_WORDS, Ending, Hold
 from portal.rules.test_sheet import RESULT_WORDS, Result, When
+from portal.rules.undelivered import DECISION_WORDS, Decision
 
 _BENCH: Mapping[str, Sentence] = {
     "announced": say("Announced by the customer"),
@@ -31,6 +32,7 @@ _BENCH: Mapping[str, Sentence] = {
     "photo_sent": say("The customer sent a photo"),
     "said": say("The customer said {how}"),
     "words_read": say("What the customer wrote was read"),
+    "undelivered_decided": say("A message that did not arrive: {decision}"),
     "rang": say("Telephone: {contact} {outcome}"),
     "corrected": say("Correction of entry {entry}"),
     "ended": say("Ended: {ending}"),
@@ -189,6 +191,8 @@ def _facts(
         facts["wish"] = WISH_WORDS[data["wish"]]
     if "origin" in data:
         facts["origin"] = ORIGIN_WORDS[Origin(data["origin"])]
+    if "decision" in data:
+        facts["decision"] = DECISION_WORDS[Decision(data["decision"])]
     if "writer" in data:
         facts["writer"] = WRITER_WORDS[Writer(data["writer"])]
     if "outcome" in data:

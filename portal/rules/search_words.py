@@ -8,6 +8,7 @@ import unicodedata
 LONGEST = 30
 MOST_ASKED = 5
 FEWEST_DIGITS = 3
+WHOLE_NUMBER = 7  # so many digits may be all there are of a number
 _WORD = re.compile(r"[^\W_]+")
 
 
@@ -28,7 +29,8 @@ def asked(text: str) -> list[str]:
     """The prefixes that somebody's question asks for, the longest first: letters as words, digits as a phone's last."""
     digits = re.sub(r"[\s.\-/()+]", "", text)
     if digits.isascii() and digits.isdigit() and len(digits) >= FEWEST_DIGITS:
-        return [_backwards(digits)]
+        # A whole number as people dial it begins with a nought or two, of which its stored form has none.
+        return [_backwards(digits.lstrip("0") if len(digits) >= WHOLE_NUMBER else digits)]
     return sorted(plain(text), key=len, reverse=True)[:MOST_ASKED]
 
 

@@ -177,3 +177,16 @@ _SAID = (
 def said_since(connection: Connection, event: str, since: datetime) -> list[Said]:
     """What customers have said by this event since then, the oldest first."""
     return [Said(*tuple(row)) for row in connection.execute(_SAID, {"event": event, "since": since})]
+
+
+_UNREAD = (
+    select(tickets.c.number, tickets.c.device, journal.c.text, journal.c.at)
+    .join(tickets, journal.c.ticket_id == tickets.c.id)
+    .where(tickets.c.unread_since.is_not(None), journal.c.event == "wrote", journal.c.at >= tickets.c.unread_since)
+    .order_by(journal.c.at, journal.c.id)
+)
+
+
+def unread(connection: Connection) -> list[Said]:
+    """What customers wrote and nobody has read or answered yet, the oldest first."""
+    return [Said(*tuple(row)) for row in connection.execute(_UNREAD)]

@@ -88,9 +88,6 @@ _THESE = _LINES.where(tickets.c.id.in_(bindparam("ids", expanding=True)))
 _NAMED = select(visits.c.ref, tickets.c.ref, tickets.c.number).join(visits, tickets.c.visit_id == visits.c.id)
 _REFS: Any = bindparam("refs", expanding=True)
 _OF_REFS = _NAMED.where(tickets.c.ref.in_(_REFS)).union(_NAMED.where(visits.c.ref.in_(_REFS)))
-_UNREAD = (
-    _LINES.where(tickets.c.unread_since.is_not(None)).order_by(None).order_by(tickets.c.unread_since, tickets.c.id)
-)
 _STANDINGS = select(tickets.c.number, tickets.c.stage, tickets.c.hold, tickets.c.ending).where(
     tickets.c.ending.is_(None)
 )
@@ -99,6 +96,11 @@ _CHANGE = (
     update(tickets)
     .where(tickets.c.id == bindparam("ticket_id"), tickets.c.revision == bindparam("seen"))
     .values(revision=bindparam("next_revision"))
+)
+_MARK_UNREAD = (
+    update(tickets)
+    .where(tickets.c.id == bindparam("ticket_id"), tickets.c.unread_since.is_(None))
+    .values(unread_since=bindparam("now"))
 )
 
 
@@ -138,11 +140,6 @@ def of_visit(connection: Connection, visit_id: int) -> list[Ticket]:
 def open_tickets(connection: Connection) -> list[OpenTicket]:
     """All tickets the shop still has (or expects), longest in their stage first."""
     return [_line(row) for row in connection.execute(_OPEN)]
-
-
-def unread(connection: Connection) -> list[OpenTicket]:
-    """Tickets whose customers wrote something that nobody has read yet, the longest waiting first; ended ones too."""
-    return [_line(row) for row in connection.execute(_UNREAD)]
 
 
 def lines(connection: Connection, ids: list[int]) -> list[OpenTicket]:
@@ -192,6 +189,11 @@ def change(connection: Connection, ticket: Ticket, revision: int, values: dict[s
     statement = _CHANGE.values(**values) if values else _CHANGE
     result = connection.execute(statement, {"ticket_id": ticket.id, "seen": ticket.revision, "next_revision": revision})
     return result.rowcount == 1
+
+
+def mark_unread(connection: Connection, ticket_id: int, now: datetime) -> None:
+    """Say that words of the customer wait to be read, unless others have been waiting already."""
+    connection.execute(_MARK_UNREAD, {"ticket_id": ticket_id, "now": now})
 
 
 def count_open(connection: Connection) -> int:

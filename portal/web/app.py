@@ -11,11 +11,11 @@ from portal import resources
 from portal.actions import logins
 from portal.main import Installation
 from portal.web import account, bench, customer, errors, guard, health, manual, people, prints, security, shop
-from portal.web.bench.photos import allow_large_forms
 from portal.web.capitals import CapitalsAllowed
 from portal.web.page import add_to_templates
 from portal.web.request_context import EXTENSION, close_connection
 from portal.web.session import StaffSession
+from portal.web.uploads import allow_large_forms
 
 LARGEST_FORM = 512 * 1024  # bytes; photos have a limit of their own
 

@@ -16,7 +16,7 @@ from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.rules.conversation import MOST_FREELY, MOST_PHOTOS, WINDOW, Writer
 from portal.rules.refusals import AskFirst, Refused, Unfit
 from portal.rules.throttle import TooOften
-from portal.store import calls, photos, tickets, visits
+from portal.store import calls, journal, photos, visits
 from portal.store.photo_files import PhotoFiles
 from tests.actions.aftermath import (
     assert_the_journal_rebuilds_the_row,
@@ -71,7 +71,10 @@ def test_what_a_customer_writes_waits_to_be_read_and_nobody_is_sent_a_message(
     assert messages(desk) == told
     assert_the_journal_rebuilds_the_row(desk, number)
     with desk.reading() as connection:
-        assert [each.ticket.number for each in tickets.unread(connection)] == [number]
+        assert [(each.number, each.words) for each in journal.unread(connection)] == [
+            (number, "Is it ready?"),
+            (number, "Please ring me."),
+        ]
 
 
 def test_a_photo_comes_with_the_words_clean_and_marked_as_the_customers(

@@ -10,14 +10,17 @@ blueprint = Blueprint("bench", __name__, url_prefix="/bench")
 blueprint.before_request(guard.staff_only)
 
 from portal.web.bench import (  # noqa: E402
+    attempts,  # noqa: F401 (each adds its routes)
+    conversation,  # noqa: F401
     data,  # noqa: F401
-    deeds,  # noqa: F401 (each adds its routes)
+    deeds,  # noqa: F401
     find,  # noqa: F401
     giving_up,  # noqa: F401
     handover,  # noqa: F401
     listing,  # noqa: F401
     ownership,  # noqa: F401
     parts,  # noqa: F401
+    phone,  # noqa: F401
     photo_pairs,  # noqa: F401
     photos,  # noqa: F401
     posting,  # noqa: F401
@@ -29,5 +32,6 @@ from portal.web.bench import (  # noqa: E402
     ticket,  # noqa: F401
     today,  # noqa: F401
     tray,  # noqa: F401
+    undelivered,  # noqa: F401
     warranty,  # noqa: F401
 )

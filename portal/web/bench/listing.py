@@ -12,7 +12,7 @@ from portal.rules.sentences import Sentence, say
 from portal.store import tickets
 from portal.store.tickets import OpenTicket
 from portal.web.bench import blueprint
-from portal.web.bench.today import waiting
+from portal.web.bench.today import count_waiting
 from portal.web.request_context import connection, desk, policy
 
 
@@ -29,7 +29,7 @@ class Group:
 def open_tickets() -> ResponseReturnValue:
     """All the shop has."""
     groups = grouped(tickets.open_tickets(connection()), policy())
-    return render_template("bench/list.html", groups=groups, now=desk().clock.now(), waiting=waiting().count)
+    return render_template("bench/list.html", groups=groups, now=desk().clock.now(), waiting=count_waiting())
 
 
 def grouped(found: list[OpenTicket], policy: Policy) -> list[Group]:

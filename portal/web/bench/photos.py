@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
 
@@ -11,7 +10,6 @@ from flask.typing import ResponseReturnValue
 
 from portal.actions import photos as deeds
 from portal.actions.desk import find
-from portal.pictures.limits import LARGEST_BYTES
 from portal.rules.numbers import parse_number, spoken
 from portal.rules.sentences import Sentence, say
 from portal.store import photo_pairs
@@ -22,17 +20,14 @@ from portal.web.bench import blueprint
 from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
 from portal.web.photo_answers import picture
 from portal.web.request_context import connection, desk, installation, refresh
+from portal.web.uploads import MEGABYTES, MOST_AT_ONCE, STATUS
 
-MOST_AT_ONCE = 8
-LARGEST_UPLOAD = MOST_AT_ONCE * LARGEST_BYTES + 1024**2  # bytes of one form
-MOST_PARTS = 50  # of one form: its fields, and files enough to be told that they are too many
 MOMENT_WORDS = {
     "before": say("before the repair"),
     "after": say("after the repair"),
     "tray": say("the tray, with what was taken out"),
     "other": say("something else"),
 }
-_STATUS: Mapping[type[Exception] | None, int] = {deeds.NoRoom: 507, deeds.StoreAway: 503}  # else 422
 _TOO_MANY = say(
     "At most {most} photos fit at once. None was kept; please send them in smaller groups.", most=MOST_AT_ONCE
 )
@@ -44,13 +39,6 @@ class Rejected:
 
     name: str
     reasons: tuple[Sentence, ...]
-
-
-def allow_large_forms() -> None:
-    """Before the form is read: photos may be larger than other forms."""
-    if request.endpoint == "bench.add_photos":
-        request.max_content_length = LARGEST_UPLOAD
-        request.max_form_parts = MOST_PARTS
 
 
 @blueprint.get("/<number>/photos")
@@ -88,7 +76,7 @@ def add_photos(number: str) -> ResponseReturnValue:
         answer = attempt(deed)
         if not answer.done:
             rejected.append(Rejected(file.filename or "", tuple(answer.reasons)))
-            status = _STATUS.get(answer.kind, status)
+            status = STATUS.get(answer.kind, status)
     if files and not rejected:
         return redirect(url_for(".photos", number=canonical), 303)
     refresh()
@@ -125,7 +113,7 @@ def photos_page(found: Ticket, answer: Answer, rejected: list[Rejected]) -> Resp
         pairs=photo_pairs.of_ticket(connection(), found.id),
         moments=MOMENT_WORDS,
         most=MOST_AT_ONCE,
-        megabytes=LARGEST_BYTES // 1024**2,
+        megabytes=MEGABYTES,
         answer=answer,
         rejected=rejected,
         typed=Filled(request.values),

@@ -9,6 +9,7 @@ from flask import redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from notifications import outbox
+from notifications.outbox import Trace
 from portal.actions import cautions
 from portal.actions.desk import find
 from portal.rules import stages
@@ -43,6 +44,7 @@ DONE = {
     "return": say("It is given back."),
     "record": say("The condition on arrival is written down."),
     "cautions": say("Noted that you read it."),
+    "undelivered": say("It is decided what becomes of the message."),
     "renew-link": say("The docket has a new link. Print it anew."),
 }
 
@@ -68,11 +70,20 @@ class TicketPage:
     earlier_stages: Sequence[Stage]
     lines: Sequence[Line]
     meanwhile: Sequence[Line]
-    messages: Sequence[object]
+    messages: Sequence[Trace]
     cautions: Sequence[Shown]
     deed_key: str
     answer: Answer = field(default_factory=Answer)
     form: str = ""
+
+    @property
+    def undelivered(self) -> Sequence[Trace]:
+        """The messages that did not arrive, about which somebody has to decide."""
+        return [message for message in self.messages if message.undelivered]
+
+    def whose(self, message: Trace) -> str:
+        """To whom a message was, as far as that is still on file."""
+        return next((contact.name for contact in self.contacts if contact.ref == message.recipient), "")
 
 
 @blueprint.get("/<number>")
@@ -87,11 +98,11 @@ def ticket(number: str) -> ResponseReturnValue:
 def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> ResponseReturnValue:
     """The page, after a refused form with its reasons and everything typed still in it."""
     answer = answer or Answer()
-    rules = policy()
+    rules, visit = policy(), visits.by_id(connection(), found.visit_id)
     here = found.ending is None and found.stage is not None
     page = TicketPage(
         ticket=found,
-        visit=visits.by_id(connection(), found.visit_id),
+        visit=visit,
         contacts=visits.contacts_of(connection(), found.visit_id),
         siblings=[each for each in tickets.of_visit(connection(), found.visit_id) if each.id != found.id],
         stage=rules.stage(found.stage),
@@ -99,7 +110,7 @@ def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
         earlier_stages=stages.earlier_stages(found.standing, rules.stages) if here else [],
         lines=_lines(journal.entries(connection(), found.id), rules)[::-1],
         meanwhile=_lines(answer.meanwhile, rules),
-        messages=outbox.about(connection(), [found.ref]),
+        messages=outbox.about(connection(), [found.ref, visit.ref]),
         cautions=cautions.shown(desk(), connection(), guard.me().by, found) if here else [],
         deed_key=new_deed_key(),
         answer=answer,

@@ -30,4 +30,5 @@ from portal.web.customer import (  # noqa: E402
     question,  # noqa: F401
     record,  # noqa: F401
     report,  # noqa: F401
+    write,  # noqa: F401
 )

@@ -1,0 +1,67 @@
+"""How the shop tried to reach a customer about one device, as a page for paper."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from flask import render_template
+from flask.typing import ResponseReturnValue
+
+from portal.actions.desk import find
+from portal.rules.conversation import OUTCOME_WORDS, WRITER_WORDS, Outcome, Writer
+from portal.rules.messages import CHANNEL_WORDS, Channel
+from portal.rules.sentences import Sentence
+from portal.store import attempts as store
+from portal.store.attempts import Attempt
+from portal.store.tickets import Ticket
+from portal.web.bench import blueprint
+from portal.web.page import STATE_WORDS, message_words
+from portal.web.request_context import connection, desk
+
+
+@dataclass(frozen=True)
+class Line:
+    """One attempt in words. `what` is the message's, None for a call; `said` what the other side, or we, said."""
+
+    at: datetime
+    how: Sentence
+    whom: Sentence | None
+    what: Sentence | None
+    came: Sentence
+    said: str
+    by: str
+
+
+@dataclass(frozen=True)
+class AttemptsPrint:
+    """All that the page shows."""
+
+    ticket: Ticket
+    lines: Sequence[Line]
+    made_at: datetime
+    sheet: str = "docket-a4"
+    warnings: Sequence[Sentence] = ()
+
+
+@blueprint.get("/<number>/attempts")
+def attempts(number: str) -> ResponseReturnValue:
+    """The page; it reads from the first attempt to the last."""
+    ticket = find(connection(), number)
+    lines = [_line(each) for each in store.attempts(connection(), ticket)]
+    return render_template("print/attempts.html", page=AttemptsPrint(ticket, lines, desk().clock.now()))
+
+
+def _line(attempt: Attempt) -> Line:
+    is_call = not attempt.event
+    channels = {str(channel): words for channel, words in CHANNEL_WORDS.items()}
+    return Line(
+        at=attempt.at,
+        how=channels[Channel.RING] if is_call else channels.get(attempt.channel, Sentence(attempt.channel)),
+        whom=WRITER_WORDS[Writer(attempt.role)] if attempt.role else None,
+        what=None if is_call else message_words(attempt.event),
+        came=OUTCOME_WORDS[Outcome(attempt.came)] if is_call else STATE_WORDS[attempt.came],
+        said=attempt.said,
+        by=attempt.by,
+    )

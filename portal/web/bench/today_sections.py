@@ -1,0 +1,250 @@
+"""What stands on the page of today, a function a section. To show something new, write one and put it into SECTIONS."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from flask import url_for
+
+from notifications import undelivered
+from notifications.outbox import Trace
+from portal.letters.calling import to_ring
+from portal.rules.numbers import spoken
+from portal.rules.questions import State
+from portal.rules.return_ways import Way
+from portal.rules.sentences import Sentence, say
+from portal.store import handovers, journal, parts, questions, records, sheets, tickets, wishes
+from portal.store.handovers import Leaving
+from portal.store.questions import Kept
+from portal.store.sheets import Soaked
+from portal.web import guard
+from portal.web.page import message_words
+from portal.web.request_context import connection, desk, policy, speaking
+
+SHOWN_FOR = timedelta(days=14)  # how long news stay
+
+
+@dataclass(frozen=True)
+class Line:
+    """One thing to look at: where it leads, whose, since or until when (`beside` says which), and its words."""
+
+    link: str
+    number: str
+    device: str
+    at: datetime | None = None
+    beside: str = ""
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class Section:
+    """Things of one kind. `waits` says whether somebody must do something; else it is only news."""
+
+    key: str
+    heading: Sentence
+    lines: Sequence[Line]
+    hint: Sentence | None = None
+    waits: bool = True
+
+
+def sections() -> list[Section]:
+    """Everything there is to look at, without the sections that have nothing."""
+    found = [make() for make in SECTIONS]
+    if guard.me().is_keeper:
+        found += [make() for make in KEEPERS_SECTIONS]
+    return [section for section in found if section.lines]
+
+
+def _to_ring() -> Section:
+    lines = [
+        Line(
+            _link("phone_card", call.ticket.number),
+            call.ticket.number,
+            call.ticket.device,
+            call.call.made_at,
+            f"{call.contact.name} {call.contact.phone}".strip(),
+            call.why,
+        )
+        for call in to_ring(desk())
+    ]
+    return Section("to-ring", say("To ring"), lines)
+
+
+def _wrote() -> Section:
+    lines = [
+        Line(_link("conversation", each.number), each.number, each.device, each.at, words=each.words)
+        for each in journal.unread(connection())
+    ]
+    return Section("wrote", say("Customers wrote"), lines)
+
+
+def _undelivered() -> Section:
+    traces = undelivered.undelivered(connection())
+    numbers = tickets.numbers_of(connection(), [trace.reference for trace in traces])
+    lines = [_not_delivered(trace, numbers[trace.reference][0]) for trace in traces if trace.reference in numbers]
+    hint = say("Correct the address on the ticket’s page, then send it again; or tell them another way.")
+    return Section("undelivered", say("Could not be delivered"), lines, hint)
+
+
+def _not_delivered(trace: Trace, number: str) -> Line:
+    told, link = speaking().say(message_words(trace.event)), f"{_link('ticket', number)}#undelivered"
+    return Line(link, number, "", trace.settled_at, told, trace.outcome)
+
+
+def _objections() -> Section:
+    lines = [
+        Line(_link("record", each.number), each.number, each.device, each.at, words=each.words)
+        for each in records.objected(connection())
+    ]
+    hint = say("A new version of the record answers an objection; the customer can then answer that one.")
+    return Section("objections", say("Customers object to the record"), lines, hint)
+
+
+def _again() -> Section:
+    since = desk().clock.now() - SHOWN_FOR
+    lines = [
+        Line(_link("ticket", each.number), each.number, each.device, each.at, words=each.words)
+        for each in journal.said_since(connection(), "gone_wrong_again", since)
+    ]
+    return Section("again", say("It has gone wrong again"), lines)
+
+
+def _to_sign_off() -> Section:
+    lines = [
+        Line(
+            url_for("shop.sign_off", ref=kept.ref),
+            number,
+            device,
+            beside=speaking().money(kept.offer.dearest(), kept.offer.terms.currency),
+        )
+        for kept, number, device in questions.waiting(connection(), State.AWAITING)
+    ]
+    return Section("to-sign-off", say("To sign off"), lines)
+
+
+def _sent_back() -> Section:
+    lines = [
+        Line(_link("questions", number), number, device, words=kept.returned_with)
+        for kept, number, device in questions.waiting(connection(), State.DRAFTED)
+        if kept.returned_with
+    ]
+    return Section("sent-back", say("Sent back by the keeper"), lines)
+
+
+def _agreed() -> Section:
+    lines = [
+        Line(_link("questions", number), number, device, kept.settled_at, words=_chosen(kept))
+        for kept, number, device in questions.waiting(connection(), State.AGREED)
+        if kept.started_at is None
+    ]
+    return Section("agreed", say("Agreed to, and not begun"), lines)
+
+
+def _asked() -> Section:
+    beside = speaking().gettext("answer by")
+    lines = [
+        Line(_link("questions", number), number, device, kept.question.answer_by, beside)
+        for kept, number, device in questions.waiting(connection(), State.PUT)
+    ]
+    return Section("asked", say("Waiting for the customer’s answer"), lines, waits=False)
+
+
+def _coming() -> Section:
+    lines = [
+        Line(_link("handing_over", each.number), each.number, each.device, beside=each.person)
+        for each in _leaving()
+        if each.way is not Way.POST
+    ]
+    return Section("coming", say("Somebody comes today"), lines, waits=False)
+
+
+def _to_post() -> Section:
+    lines = [
+        Line(_link("posting", each.number), each.number, each.device) for each in _leaving() if each.way is Way.POST
+    ]
+    return Section("to-post", say("To be posted"), lines)
+
+
+def _given_up() -> Section:
+    lines = [
+        Line(_link("giving_up", each.number), each.number, each.device, each.at)
+        for each in wishes.given_up(connection())
+    ]
+    return Section("given-up", say("Given up by their owners"), lines)
+
+
+def _soaked() -> Section:
+    beside = speaking().gettext("over since")
+    lines = [
+        Line(_link("sheet", each.number), each.number, each.device, each.over_since, beside, _check_words(each))
+        for each in sheets.soaked(connection(), desk().clock.now())
+    ]
+    return Section("soaked", say("Tests that have run their time"), lines)
+
+
+def _late() -> Section:
+    lines = [
+        Line(
+            _link("parts", each.number),
+            each.number,
+            each.device,
+            beside=speaking().say(say("expected on {day}", day=each.part.expected_on)),
+            words=f"{each.part.what} · {each.part.supplier} {each.part.reference}".strip(),
+        )
+        for each in parts.due(connection())
+        if each.late(_today())
+    ]
+    return Section("late", say("Parts that are late"), lines)
+
+
+def _let_through() -> Section:
+    # One deed writes an entry a check, its reason in the first.
+    news = sheets.let_through_by_bench(connection(), desk().clock.now() - SHOWN_FOR)
+    lines = [
+        Line(_link("sheet", each.number), each.number, "", each.at, each.by, each.why) for each in news if each.why
+    ]
+    return Section("let-through", say("Let through by the bench"), lines, waits=False)
+
+
+Make = Callable[[], Section]
+SECTIONS: Sequence[Make] = (
+    _to_ring,
+    _wrote,
+    _undelivered,
+    _objections,
+    _again,
+    _sent_back,
+    _agreed,
+    _coming,
+    _to_post,
+    _soaked,
+    _late,
+    _asked,
+)
+KEEPERS_SECTIONS: Sequence[Make] = (_to_sign_off, _given_up, _let_through)
+
+
+def _link(page: str, number: str) -> str:
+    return url_for(f"bench.{page}", number=spoken(number))
+
+
+def _today() -> date:
+    return speaking().local(desk().clock.now()).date()
+
+
+def _leaving() -> list[Leaving]:
+    return handovers.leaving(connection(), _today())
+
+
+def _chosen(kept: Kept) -> str:
+    option = kept.offer.option(kept.question.chosen or "")
+    return option.proposal
+
+
+def _check_words(soaked: Soaked) -> str:
+    """The check in the policy's words for the bench; by its key where the policy has it no more."""
+    kind = policy().kind(soaked.kind)
+    check = kind.check(soaked.check) if kind else None
+    return check.bench if check else soaked.check
