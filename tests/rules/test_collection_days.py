@@ -65,7 +65,7 @@ def test_a_day_that_cannot_be_is_refused_with_what_would_help(typed: str, says: 
 
 
 def test_a_shop_without_hours_offers_no_day() -> None:
-    never = shop(**dict.fromkeys(("monday", "tuesday", "wednesday", "thursday", "friday"), []))
+    never = shop(**{day: [] for day in ("monday", "tuesday", "wednesday", "thursday", "friday")})
 
     assert open_days(at("2026-03-30T10:00"), never) == []
     with pytest.raises(Unfit):
