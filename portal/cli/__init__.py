@@ -14,7 +14,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from portal.actions.archives import NoEncryption
 from portal.actions.desk import NoPolicy, NotFound, Stale
-from portal.cli import extras, keeping, past, people, policy, run, tickets, upkeep
+from portal.cli import extras, forecast, keeping, past, people, policy, run, tickets, upkeep
 from portal.rules.refusals import Refused
 from portal.settings import BadSetting, NoSecret
 from portal.store.archive import NotAnArchive
@@ -57,7 +57,7 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--data", type=Path, help="the data folder (else BENCHWINDOW_DATA, else ./data)")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    for family in (run, people, tickets, extras, past, policy, keeping, upkeep):
+    for family in (run, people, tickets, extras, forecast, past, policy, keeping, upkeep):
         family.add_to(commands)
     return top
 

@@ -1,0 +1,36 @@
+"""Devices' ways through the shop, as the journal tells them; nothing of whose they were."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+from itertools import groupby
+
+from sqlalchemy import Connection, select
+
+from portal.rules.forecast import Course, course
+from portal.rules.stages import Event
+from portal.store.journal import STANDING_EVENTS
+from portal.store.tables import journal, tickets
+
+_ALL = (
+    select(tickets.c.number, tickets.c.kind, journal.c.at, journal.c.event, journal.c.data)
+    .join(tickets, journal.c.ticket_id == tickets.c.id)
+    .where(journal.c.event.in_((*STANDING_EVENTS, "taken_over")))
+    .order_by(tickets.c.id, journal.c.entry)
+)
+
+
+def all_courses(connection: Connection, last_stage: str) -> dict[str, Course]:
+    """Every device's way, by its ticket's number, the oldest ticket first."""
+    found = {}
+    for (number, kind), rows in groupby(connection.execute(_ALL), key=lambda row: (row[0], row[1])):
+        way = course(kind, _events(rows), last_stage)
+        if way is not None:
+            found[number] = way
+    return found
+
+
+def _events(rows: Iterator[tuple[str, str, datetime, str, dict[str, str]]]) -> Iterator[tuple[datetime, Event]]:
+    for _number, _kind, at, name, data in rows:
+        yield at, Event(name, data)
