@@ -78,6 +78,7 @@ def open_installation(
         links=Links(read.base_url, secret),
         chooser=chooser or SystemRandom(),
         ledger=FileLedger(read.data / "erased"),
+        hasty=not durable,
     )
     stopping = Event()
     office = PostOffice(

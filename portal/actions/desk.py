@@ -105,6 +105,7 @@ class Desk:
     chooser: Random
     shelf: PolicyShelf = field(default_factory=PolicyShelf)
     ledger: Ledger = field(default_factory=NoLedger)
+    hasty: bool = False  # for what can be made anew, like the demo: paper is attached as HTML, which is made at once
 
     def writing(self) -> AbstractContextManager[Connection]:
         """One writing transaction: a deed's whole change, its journal entries and its messages, or nothing."""

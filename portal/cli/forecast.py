@@ -82,6 +82,8 @@ def _row(verdict: Verdict) -> str:
 
 def _in_words(told: forecasts.Told) -> str:
     answer = told.answer
+    if isinstance(answer, Thin) and answer.found >= answer.needed:
+        return "here longer than anything before it, so the past says nothing more"
     if isinstance(answer, Thin):
         return f"too little past: {answer.found} finished of {answer.needed} that are needed"
     return f"probably ready between {answer.first} and {answer.last} ({answer.chance:.0%}); median {answer.median}"

@@ -29,7 +29,7 @@ def attached(desk: Letterbox, told: Told, context: Facts) -> Sequence[Attachment
     page = docket(desk, told, context)
     name = language(told.visit.language, told.policy.shop.zone).gettext("Docket")
     file = f"{name}-{spoken(told.tickets[0].number)}"
-    made = pdf(page)
+    made = None if desk.hasty else pdf(page)
     if made is None:
         return (Attachment(f"{file}.html", "text/html", page.encode()),)
     return (Attachment(f"{file}.pdf", "application/pdf", made),)

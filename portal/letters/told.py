@@ -29,6 +29,10 @@ class Letterbox(Protocol):
     def links(self) -> Links:
         """Makes the links."""
 
+    @property
+    def hasty(self) -> bool:
+        """Whether papers are attached as HTML, since a PDF takes long to make."""
+
     def reading(self) -> AbstractContextManager[Connection]:
         """One consistent view."""
 

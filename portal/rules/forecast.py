@@ -71,7 +71,7 @@ class Window:
 
 @dataclass(frozen=True)
 class Thin:
-    """There is too little past to say anything: so many finished, of those that are needed."""
+    """The past says nothing: too few finished, of those that are needed; or none that lasted as long as this."""
 
     found: int
     needed: int = LEAST

@@ -221,6 +221,13 @@ def test_a_shop_whose_every_device_was_given_up_says_nothing() -> None:
     assert isinstance(forecast(past, Step(now, "received"), "x", now, CALENDAR), Thin)
 
 
+def test_of_what_outlasted_everything_the_past_says_nothing() -> None:
+    past = learn(spells([simple(MONDAY - timedelta(days=90 + each), DAY) for each in range(30)], MONDAY, CALENDAR))
+
+    now = MONDAY + timedelta(days=60)
+    assert forecast(past, Step(MONDAY, "received"), "console", now, CALENDAR) == Thin(30)
+
+
 def test_a_stage_that_the_past_does_not_know_says_nothing_and_a_hold_falls_back_on_its_stage() -> None:
     past = learn(spells(shop(1), MONDAY, CALENDAR))
 
