@@ -12,7 +12,7 @@ from collections.abc import Callable
 from functools import partial
 
 import pi_heif
-from PIL import AvifImagePlugin, Image, JpegImagePlugin, UnidentifiedImageError
+from PIL import AvifImagePlugin, Image, ImageFile, JpegImagePlugin, UnidentifiedImageError
 
 from portal.pictures import refused
 from portal.pictures.limits import COEFFICIENTS_BYTES, LARGEST_BYTES, MOST_MEGAPIXELS
@@ -34,6 +34,7 @@ Image.MAX_IMAGE_PIXELS = None  # our own limits are tighter, and are checked bef
 
 def identify(data: bytes) -> Image.Image:
     """The picture with its header read and nothing decoded. Raises Unfit where it is none, or more than is allowed."""
+    ImageFile.LOAD_TRUNCATED_IMAGES = False  # what makes PDFs sets it for the whole process
     if not data:
         raise refused.refuse(refused.EMPTY)
     if len(data) > LARGEST_BYTES:

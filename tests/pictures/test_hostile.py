@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageFile
 
 from portal.pictures import refused
 from portal.pictures.clean import clean
@@ -101,6 +101,15 @@ def test_what_is_called_a_picture_and_is_none_is_refused(data: bytes) -> None:
 def whole(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
     """The same picture in each format; HEIC where it can be made."""
     return {form: as_bytes(noise, form) for form in ("JPEG", "PNG", "WEBP", "AVIF")}
+
+
+def test_half_a_picture_is_refused_though_another_library_let_such_pictures_in(
+    whole: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)
+
+    with pytest.raises(Unfit):
+        clean(whole["JPEG"][: len(whole["JPEG"]) // 2])
 
 
 @pytest.mark.parametrize("left", [0.02, 0.1, 0.5, 0.9, 0.99])
