@@ -183,6 +183,7 @@ class Trace:
     reference: str
     decided_at: datetime | None  # when somebody decided that no more is done about its failing
     emptied: bool
+    message_id: str  # "" while it was never handed over, and once it was emptied
 
     @property
     def undelivered(self) -> bool:
@@ -205,8 +206,10 @@ TRACES = select(
     outbox.c.outcome,
     outbox.c.decided_at,
     outbox.c.emptied_at,
+    outbox.c.message_id,
 ).order_by(outbox.c.id.desc())
 _ABOUT = TRACES.where(outbox.c.reference.in_(bindparam("references", expanding=True)))
+_ONE = TRACES.where(outbox.c.id == bindparam("wanted"))
 _NEWEST = TRACES.where(outbox.c.id < bindparam("before")).limit(bindparam("most"))
 _TROUBLED = _NEWEST.where(outbox.c.state.in_(TROUBLE))
 
@@ -236,6 +239,12 @@ def about(connection: Connection, references: Sequence[str]) -> list[Trace]:
     return traces(connection.execute(_ABOUT, {"references": list(references)}))
 
 
+def one(connection: Connection, number: int) -> Trace | None:
+    """The message with this id, or None."""
+    found = traces(connection.execute(_ONE, {"wanted": number}))
+    return found[0] if found else None
+
+
 def newest(connection: Connection, most: int, *, before: int | None = None, troubled: bool = False) -> list[Trace]:
     """At most so many messages, the newest first; those with an id below `before`; only undelivered ones if wished."""
     values = {"before": _ALL if before is None else before, "most": most}
@@ -257,6 +266,7 @@ def traces(rows: Iterable[Any]) -> list[Trace]:
             reference,
             decided_at,
             emptied_at is not None,
+            message_id or "",
         )
         for (
             number,
@@ -271,6 +281,7 @@ def traces(rows: Iterable[Any]) -> list[Trace]:
             outcome,
             decided_at,
             emptied_at,
+            message_id,
         ) in rows
     ]
 

@@ -19,7 +19,7 @@ from portal.actions.desk import By, Desk
 from portal.rules.hours import next_open
 from portal.rules.policy import Policy
 from portal.store.photo_files import PhotoFiles
-from seed import asking, leaving
+from seed import asking, leaving, talking
 from seed.asking_stories import (
     agreed,
     asked,
@@ -79,6 +79,10 @@ _STILL_HERE: tuple[tuple[Story, int, int, int], ...] = (
     (withdrawn, 1, 4, 9),
     (lapsed, 1, 16, 20),
     (within_a_limit, 1, 4, 9),
+    (stopped(mended, "cleaning", talking.wonders), 1, 4, 9),
+    (stopped(mended, "board_work", talking.shows), 1, 4, 9),
+    (talking.answered, 1, 4, 9),
+    (talking.rung, 1, 6, 9),
     (stopped(mended, "testing"), 5, 9, 14),
     (stopped(mended, "testing", lambda scene: scene.hold("dispute", scene.house.words["objection"])), 1, 9, 14),
     (stopped(mended, "ready"), 6, 12, 30),

@@ -97,7 +97,7 @@ def test_the_card_speaks_the_customers_language(staff_client: Browser, desk: Des
 
     page = staff_client.get(f"/bench/{spoken(number)}/phone").text
 
-    assert '<p lang="de" class="big">Es ist noch nicht fertig.</p>' in page
+    assert '<p lang="de"><strong>Es ist noch nicht fertig.</strong></p>' in page
 
 
 def test_the_card_warns_of_a_phone_that_is_on_the_bench(staff_client: Browser, desk: Desk, number: str) -> None:

@@ -6,11 +6,16 @@ import mailbox
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
+from email import message_from_binary_file
+from email.message import EmailMessage
+from email.policy import default
 from pathlib import Path
 
 from notifications.channels import TryLater
 from notifications.channels.mail.message import FIRST_RETRY, MOST_ATTEMPTS, REPEATS, mail
 from notifications.letters import Letter
+
+_HEAD = 2048  # bytes in which the Message-ID stands, which we write first
 
 
 class MaildirChannel:
@@ -36,6 +41,16 @@ class MaildirChannel:
             mailbox.Maildir(self.folder, create=True).add(message)
         except OSError as fault:
             raise TryLater(f"the mailbox folder cannot be written: {fault.strerror}") from None
+
+    def read(self, message_id: str) -> EmailMessage | None:
+        """The letter that was sent under this id, as it lies in the folder, or None."""
+        mark = f"<{message_id}@".encode()
+        for file in sorted(self.folder.glob("new/*")) + sorted(self.folder.glob("cur/*")):
+            with file.open("rb") as opened:
+                if mark in opened.read(_HEAD):
+                    opened.seek(0)
+                    return message_from_binary_file(opened, policy=default)
+        return None
 
     def check(self) -> None:
         """Whether the folder can be written. Raises TryLater."""

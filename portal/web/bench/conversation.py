@@ -12,6 +12,7 @@ from portal.actions.desk import find
 from portal.rules.conversation import HOW_WORDS
 from portal.rules.sentences import say
 from portal.store import journal, photos
+from portal.store.journal import Entry
 from portal.store.tickets import Ticket
 from portal.web.bench import blueprint
 from portal.web.bench.doing import Deed, do, told
@@ -58,17 +59,23 @@ def _confirmed() -> bool:
     return typed("confirmed") == "1"
 
 
+def _is_unread(entry: Entry, found: Ticket) -> bool:
+    return entry.by_kind == "customer" and found.unread_since is not None and entry.at >= found.unread_since
+
+
 def _page(found: Ticket, answer: Answer, form: str) -> ResponseReturnValue:
     entries = [
         entry
         for entry in reversed(journal.entries(connection(), found.id))
         if entry.event in _EVENTS or (entry.event == "noted" and entry.audience == "customer")
     ]
+    unread = [entry for entry in reversed(entries) if _is_unread(entry, found)]
     sent = [entry.data["photo"] for entry in entries if "photo" in entry.data]
     page = render_template(
         "bench/conversation.html",
         ticket=found,
-        lines=told(entries),
+        unread=told(unread),
+        lines=told([entry for entry in entries if entry not in unread]),
         kept_photos=photos.known(connection(), sent),
         hows=HOW_WORDS,
         done=_DONE.get(request.args.get("done", "")) if answer.done else None,

@@ -10,7 +10,7 @@ from flask import url_for
 
 from notifications import undelivered
 from notifications.outbox import Trace
-from portal.letters.calling import to_ring
+from portal.letters.calling import ToRing, to_ring
 from portal.rules.numbers import spoken
 from portal.rules.questions import State
 from portal.rules.return_ways import Way
@@ -51,23 +51,26 @@ class Section:
 
 def sections() -> list[Section]:
     """Everything there is to look at, without the sections that have nothing."""
-    found = [make() for make in SECTIONS]
-    if guard.me().is_keeper:
-        found += [make() for make in KEEPERS_SECTIONS]
+    as_keeper = guard.me().is_keeper
+    found = [make() for make in SECTIONS if as_keeper or make not in KEEPERS]
     return [section for section in found if section.lines]
 
 
 def _to_ring() -> Section:
+    """A line for each contact and device, however much there is to tell them."""
+    calls: dict[tuple[str, str], list[ToRing]] = {}
+    for call in to_ring(desk()):
+        calls.setdefault((call.contact.ref, call.ticket.number), []).append(call)
     lines = [
         Line(
-            _link("phone_card", call.ticket.number),
-            call.ticket.number,
-            call.ticket.device,
-            call.call.made_at,
-            f"{call.contact.name} {call.contact.phone}".strip(),
-            call.why,
+            _link("phone_card", number),
+            number,
+            first.ticket.device,
+            first.call.made_at,
+            f"{first.contact.name} {first.contact.phone}".strip(),
+            "\n".join(each.why for each in (first, *others)),
         )
-        for call in to_ring(desk())
+        for (_contact, number), (first, *others) in calls.items()
     ]
     return Section("to-ring", say("To ring"), lines)
 
@@ -215,15 +218,18 @@ SECTIONS: Sequence[Make] = (
     _undelivered,
     _objections,
     _again,
+    _to_sign_off,
     _sent_back,
     _agreed,
     _coming,
     _to_post,
+    _given_up,
     _soaked,
     _late,
     _asked,
+    _let_through,
 )
-KEEPERS_SECTIONS: Sequence[Make] = (_to_sign_off, _given_up, _let_through)
+KEEPERS = (_to_sign_off, _given_up, _let_through)  # nobody else is shown these
 
 
 def _link(page: str, number: str) -> str:

@@ -9,6 +9,7 @@ from notifications import outbox
 from portal.store import tickets
 from portal.web.request_context import connection
 from portal.web.shop import blueprint
+from portal.web.shop.letters import mailbox
 
 A_PAGE = 50
 
@@ -31,5 +32,6 @@ def sent() -> ResponseReturnValue:
         troubled=troubled,
         failed=outbox.count(connection(), "failed"),
         waiting=outbox.count(connection(), "waiting"),
+        readable=mailbox() is not None,
         older=messages[-1].id if len(messages) == A_PAGE else None,
     )
