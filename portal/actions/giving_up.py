@@ -9,7 +9,8 @@ from sqlalchemy import Connection
 
 from portal.actions.desk import CUSTOMER, By, Change, Desk, Outcome, change_ticket
 from portal.actions.handover import gone
-from portal.actions.ownership import is_keeper, must_be_unclaimed
+from portal.actions.ownership import must_be_unclaimed
+from portal.actions.people import is_keeper
 from portal.language import language
 from portal.rules import giving_up, stages
 from portal.rules.giving_up import DATA_WORDS, GIVES_UP, KEEPS, Data, How, Wish

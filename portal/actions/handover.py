@@ -13,7 +13,8 @@ from sqlalchemy import Connection
 from portal.actions import collection_codes, tell
 from portal.actions.balance import owing
 from portal.actions.desk import CUSTOMER, By, Change, Desk, Outcome, change_ticket
-from portal.actions.ownership import is_keeper, must_be_unclaimed
+from portal.actions.ownership import must_be_unclaimed
+from portal.actions.people import is_keeper
 from portal.language import language
 from portal.rules import collection_code, giving_back, handing_over, signatures, stages
 from portal.rules.afterwards import begins, link_ends

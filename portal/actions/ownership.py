@@ -8,13 +8,13 @@ from __future__ import annotations
 from sqlalchemy import Connection
 
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
+from portal.actions.people import is_keeper
 from portal.rules import stages
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused
 from portal.rules.sentences import say
 from portal.rules.stages import Event, Hold
 from portal.rules.text import passage
-from portal.store import people
 from portal.store.tickets import Ticket
 
 
@@ -79,12 +79,6 @@ def must_be_unclaimed(ticket: Ticket) -> None:
                 "is settled, on the page “Whose is it?”."
             )
         )
-
-
-def is_keeper(connection: Connection, by: By) -> bool:
-    """Whether somebody may do what only the keeper may; whoever has the machine's command line may."""
-    person = people.by_id(connection, by.staff_id) if by.staff_id is not None else None
-    return by.kind == "command" or bool(person and person.is_keeper)
 
 
 def _must_be_claimed(ticket: Ticket) -> None:

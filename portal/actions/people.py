@@ -185,6 +185,12 @@ def named(connection: Connection, name: str) -> Person:
     return person
 
 
+def is_keeper(connection: Connection, by: By) -> bool:
+    """Whether a deed is the keeper's; whoever has the machine's own command line answers for the shop."""
+    person = people.by_id(connection, by.staff_id) if by.staff_id is not None else None
+    return by.kind == "command" or bool(person and person.is_keeper)
+
+
 def own_words(desk: Desk, connection: Connection, name: str) -> list[str]:
     """The names that no password may be made of: the shop's and the person's own."""
     try:

@@ -13,16 +13,16 @@ from sqlalchemy import Connection
 from portal.actions import tell
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
 from portal.actions.handover import gone, owing_in_words, set_link_end
-from portal.actions.ownership import is_keeper, must_be_unclaimed
-from portal.actions.return_ways import may_be_posted
-from portal.rules import handing_over, posting, stages
+from portal.actions.ownership import must_be_unclaimed
+from portal.actions.people import is_keeper
+from portal.rules import handing_over, intake_record, posting, stages
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused
 from portal.rules.return_ways import Way
 from portal.rules.sentences import say
 from portal.rules.stages import Ending, Event
 from portal.rules.text import line, passage
-from portal.store import handovers
+from portal.store import handovers, records
 from portal.store.facts import facts
 from portal.store.handovers import Parcel
 from portal.store.tickets import Ticket
@@ -132,8 +132,9 @@ def came_back(
 
 
 def _must_be_wanted(connection: Connection, ticket: Ticket) -> None:
-    if not may_be_posted(connection, ticket):
-        raise Refused(say("A damaged battery is not posted. Ask the carrier and follow local codes."))
+    version = records.newest(connection, ticket.id)
+    if version:
+        intake_record.may_be_posted(version.record, made_safe=version.made_safe_at is not None)
     choice = handovers.choice(connection, ticket.id)
     if choice is None or choice.way is not Way.POST or not choice.address:
         raise Refused(say("Its owner has confirmed no address. They do so on their page, or you write it down below."))

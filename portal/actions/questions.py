@@ -15,6 +15,7 @@ from sqlalchemy import Connection
 
 from portal.actions import tell
 from portal.actions.desk import By, Change, Desk, NotFound, Outcome, change_ticket, find
+from portal.actions.people import is_keeper
 from portal.rules import questions as rules
 from portal.rules.answer_times import answer_by
 from portal.rules.money import to_minor
@@ -329,14 +330,6 @@ def needs_sign_off(connection: Connection, by: By, offer: Offer, policy: Policy)
         keepers=sum(person.is_keeper for person in staff),
         staff=len(staff),
     )
-
-
-def is_keeper(connection: Connection, by: By) -> bool:
-    """Whether a deed is the keeper's; whoever has the machine's own shell answers for the shop."""
-    if by.staff_id is None:
-        return by.kind == "command"
-    person = people.by_id(connection, by.staff_id)
-    return person is not None and person.is_keeper
 
 
 def only_keeper(connection: Connection, by: By) -> None:

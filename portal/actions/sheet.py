@@ -10,6 +10,7 @@ from sqlalchemy import Connection
 
 from portal.actions import tell
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
+from portal.actions.people import is_keeper
 from portal.rules import test_sheet
 from portal.rules.passcodes import ask_about_passcode
 from portal.rules.policy import Check, Policy
@@ -19,7 +20,7 @@ from portal.rules.stages import Event, must_be_here
 from portal.rules.summary import SafetyTest
 from portal.rules.test_sheet import Tried
 from portal.rules.text import line
-from portal.store import people, sheets
+from portal.store import sheets
 from portal.store.tickets import Ticket
 
 
@@ -107,14 +108,14 @@ def let_through(
             _checks(policy, ticket),
             sheet,
             why,
-            by_keeper=_is_keeper(connection, by),
+            by_keeper=is_keeper(connection, by),
             bench_may=policy.bench.may_let_through,
         )
         change = _written("let_through", tried)
         return replace(change, text=tried[0].let_through, audience="customer")
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
-        if not _is_keeper(connection, by):
+        if not is_keeper(connection, by):
             tell.let_through(connection, ticket, now)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
@@ -165,13 +166,6 @@ def _check(policy: Policy, ticket: Ticket, key: str) -> Check:
         if check.key == key:
             return check
     raise Refused(say("The test sheet has no check “{check}”.", check=key[:40]))
-
-
-def _is_keeper(connection: Connection, by: By) -> bool:
-    if by.staff_id is None:
-        return by.kind == "command"  # whoever has the machine's own shell answers for the shop
-    person = people.by_id(connection, by.staff_id)
-    return person is not None and person.is_keeper
 
 
 def _safety(test: SafetyTest, today: date) -> SafetyTest:

@@ -9,7 +9,6 @@ from flask.typing import ResponseReturnValue
 
 from portal.actions import giving_up as deeds
 from portal.actions.desk import find
-from portal.actions.ownership import is_keeper
 from portal.rules.giving_up import DATA_WORDS, GIVES_UP, HOW_WORDS, KEEPS, WASTE, Data, How
 from portal.store import wishes
 from portal.store.tickets import Ticket
@@ -60,7 +59,7 @@ def giving_up_page(found: Ticket, answer: Answer | None = None, form: str = "") 
         "bench/giving_up.html",
         ticket=found,
         kept=wishes.standing(connection(), found.id),
-        is_keeper=is_keeper(connection(), guard.me().by),
+        is_keeper=guard.me().is_keeper,
         data_words=DATA_WORDS,
         how_words=HOW_WORDS,
         hows=[how for how in How if how is not How.PAGE],

@@ -13,7 +13,6 @@ from flask.typing import ResponseReturnValue
 from portal.actions import collection_codes, handover, return_ways
 from portal.actions.desk import find
 from portal.actions.handover import Handed, owing_in_words
-from portal.actions.ownership import is_keeper
 from portal.actions.return_ways import Wanted
 from portal.rules.afterwards import begins, warranty_ends
 from portal.rules.collection_days import open_days
@@ -89,8 +88,8 @@ def handover_page(found: Ticket, answer: Answer | None = None, form: str = "") -
         siblings=[each for each in _siblings(found) if each.stage == last.key and each.ending is None],
         has_stub=collection_codes.needs_stub(contacts, rules),
         owing=owing_in_words(connection(), found, rules),
-        is_keeper=is_keeper(connection(), guard.me().by),
-        may_without=is_keeper(connection(), guard.me().by) or rules.handover.bench_without_code,
+        is_keeper=guard.me().is_keeper,
+        may_without=guard.me().is_keeper or rules.handover.bench_without_code,
         checks=CHECKS,
         answer=answer,
         form=form,

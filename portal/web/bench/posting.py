@@ -11,7 +11,6 @@ from portal.actions import posting as deeds
 from portal.actions import return_ways
 from portal.actions.desk import find
 from portal.actions.handover import owing_in_words
-from portal.actions.ownership import is_keeper
 from portal.actions.posting import Packed
 from portal.actions.return_ways import Wanted
 from portal.rules.posting import ASK_THE_CARRIER, PACKING
@@ -76,7 +75,7 @@ def posting_page(found: Ticket, answer: Answer | None = None, form: str = "") ->
         return_address=known.return_address if known else "",
         may_be_posted=return_ways.may_be_posted(connection(), found),
         owing=owing_in_words(connection(), found, policy()),
-        is_keeper=is_keeper(connection(), guard.me().by),
+        is_keeper=guard.me().is_keeper,
         packing=PACKING,
         ask_the_carrier=ASK_THE_CARRIER,
         today=speaking().local(desk().clock.now()).date(),
