@@ -26,6 +26,15 @@ def new_deed_key() -> str:
     return secrets.token_hex(16)
 
 
+def deed_key_typed() -> str | None:
+    """The key of a posted form that has no session's token, or None for what could be none."""
+    return _deed_key(typed("deed_key"))
+
+
+def _deed_key(text: str) -> str | None:
+    return text if len(text) == 32 and text.isalnum() else None
+
+
 class DeedForm(FlaskForm):  # type: ignore[misc]
     """A form that does a deed: `seen` is the revision it was shown at, `deed_key` makes it count once."""
 
@@ -40,8 +49,7 @@ class DeedForm(FlaskForm):  # type: ignore[misc]
 
     def key(self) -> str | None:
         """The form's key, or None for what could be none."""
-        text = self.deed_key.data or ""
-        return text if len(text) == 32 and text.isalnum() else None
+        return _deed_key(self.deed_key.data or "")
 
 
 @dataclass

@@ -32,7 +32,7 @@ from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
 from portal.web.customer.languages import asked
 from portal.web.customer.report import back, ticket_of
-from portal.web.forms import Answer, Filled, attempt, new_deed_key, typed
+from portal.web.forms import Answer, Filled, attempt, deed_key_typed, new_deed_key, typed
 from portal.web.request_context import connection, desk, policy, refresh, speaking
 
 OFFER_WORDS = {
@@ -102,11 +102,8 @@ def may_choose(reader: Reader) -> bool:
 
 
 def _choose(found: Ticket, way: str) -> Outcome:
-    key = typed("deed_key")
     wanted = Wanted(way, typed("day"), typed("person"), typed("address"), typed("confirmed") == "1")
-    return return_ways.choose(
-        desk(), CUSTOMER, found.number, wanted, deed_key=key if len(key) == 32 and key.isalnum() else None
-    )
+    return return_ways.choose(desk(), CUSTOMER, found.number, wanted, deed_key=deed_key_typed())
 
 
 def _page(token: str, reader: Reader, answer: Answer, number: str = "") -> ResponseReturnValue:

@@ -22,7 +22,7 @@ from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
 from portal.web.customer.languages import asked
 from portal.web.customer.report import back, ticket_of
-from portal.web.forms import Answer, Filled, attempt, new_deed_key, typed
+from portal.web.forms import Answer, Filled, attempt, deed_key_typed, new_deed_key, typed
 from portal.web.request_context import connection, desk, refresh, speaking
 
 
@@ -61,8 +61,7 @@ def _do(token: str, number: str, deed: Callable[[Ticket, str | None], Outcome]) 
     found = ticket_of(reader.visit.id, number)
     if not is_owner(reader):
         abort(403)
-    key = typed("deed_key")
-    answer = attempt(lambda: deed(found, key if len(key) == 32 and key.isalnum() else None))
+    answer = attempt(lambda: deed(found, deed_key_typed()))
     if answer.done:
         return redirect(url_for("customer.give_up", token=token, number=spoken(found.number), lang=asked()), 303)
     if not answer.reasons:  # somebody wrote into the same ticket at this very moment

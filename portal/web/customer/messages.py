@@ -19,7 +19,7 @@ from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
 from portal.web.customer.languages import all_choices, asked
 from portal.web.customer.report import back
-from portal.web.forms import Answer, Filled, attempt, new_deed_key, typed
+from portal.web.forms import Answer, Filled, attempt, deed_key_typed, new_deed_key, typed
 from portal.web.request_context import desk, installation, policy, refresh
 
 
@@ -77,10 +77,8 @@ def _reader(token: str) -> tuple[Visit, Contact]:
 
 
 def _choose(contact_ref: str) -> Outcome:
-    key = typed("deed_key")
     chosen = Chosen(typed("wants"), request.form.getlist("way"), bool(typed("no_reminders")), typed("language"))
-    deed_key = key if len(key) == 32 and key.isalnum() else None
-    return choices.choose(desk(), contact_ref, chosen, _installed(), deed_key=deed_key)
+    return choices.choose(desk(), contact_ref, chosen, _installed(), deed_key=deed_key_typed())
 
 
 def _page(token: str, contact: Contact, filled: MultiDict[str, str], answer: Answer) -> ResponseReturnValue:

@@ -19,7 +19,7 @@ from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
 from portal.web.customer.languages import asked, choose
 from portal.web.customer.report import back, ticket_of
-from portal.web.forms import Answer, Filled, attempt, new_deed_key, typed
+from portal.web.forms import Answer, Filled, attempt, deed_key_typed, new_deed_key, typed
 from portal.web.request_context import connection, desk, policy, speaking
 
 ROWS = 4  # for what lies in the box beside the device
@@ -82,13 +82,12 @@ def _announce() -> TakenIn:
         declared_minor=parse_amount("declared", what, declared, policy().shop.currency) if declared else None,
         battery_is_sound=battery == "sound",
     )
-    key = typed("deed_key")
     return announce(
         desk(),
         announced,
         request.remote_addr or "",
         confirmed=typed("confirmed") == "1",
-        deed_key=key if len(key) == 32 and key.isalnum() else None,
+        deed_key=deed_key_typed(),
     )
 
 

@@ -25,7 +25,7 @@ from portal.store.tickets import Ticket
 from portal.web.customer import blueprint
 from portal.web.customer.docket import build, look_up
 from portal.web.customer.languages import asked
-from portal.web.forms import Answer, attempt, new_deed_key, typed
+from portal.web.forms import Answer, attempt, deed_key_typed, new_deed_key, typed
 from portal.web.request_context import connection, desk, policy, refresh, speaking
 
 
@@ -83,8 +83,7 @@ def take_back(token: str, ref: str) -> ResponseReturnValue:
     if not reading.may_answer:
         abort(403)
     given = Given(reading.kept.question.version, speaking().tag, through=reading.through, template=build())
-    key = typed("deed_key")
-    answer = attempt(lambda: answers.take_back(desk(), reading.ticket.number, ref, given, deed_key=_key(key)))
+    answer = attempt(lambda: answers.take_back(desk(), reading.ticket.number, ref, given, deed_key=deed_key_typed()))
     return _after(token, ref, answer)
 
 
@@ -104,7 +103,7 @@ def _answer(reading: Reading) -> Outcome:
         template=build(),
         challenge=challenge,
     )
-    return answers.answer(desk(), reading.ticket.number, reading.kept.ref, given, deed_key=_key(typed("deed_key")))
+    return answers.answer(desk(), reading.ticket.number, reading.kept.ref, given, deed_key=deed_key_typed())
 
 
 def _after(token: str, ref: str, answer: Answer) -> ResponseReturnValue:
@@ -131,10 +130,6 @@ def _through(token: str, for_this: bool) -> Through:
     if kind is LinkKind.QUESTION and for_this:
         return "question link"
     return "docket link" if kind is LinkKind.DOCKET else "own link"
-
-
-def _key(text: str) -> str | None:
-    return text if len(text) == 32 and text.isalnum() else None
 
 
 def _page(token: str, reading: Reading, answer: Answer) -> ResponseReturnValue:

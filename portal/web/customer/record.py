@@ -18,7 +18,7 @@ from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
 from portal.web.customer.languages import asked
 from portal.web.customer.report import back, ticket_of
-from portal.web.forms import Answer, attempt, new_deed_key, typed
+from portal.web.forms import Answer, attempt, deed_key_typed, new_deed_key, typed
 from portal.web.request_context import connection, desk, refresh
 
 
@@ -49,9 +49,8 @@ def answer_record(token: str, number: str) -> ResponseReturnValue:
 
 
 def _answer(found: Ticket) -> Outcome:
-    text, key = typed("version"), typed("deed_key")
+    text, deed_key = typed("version"), deed_key_typed()
     version = int(text) if text.isdecimal() and len(text) < 6 else 0
-    deed_key = key if len(key) == 32 and key.isalnum() else None
     if typed("answer") == "right":
         return deeds.agree(desk(), found.number, version, deed_key=deed_key)
     return deeds.object_to(desk(), found.number, version, typed("objection"), deed_key=deed_key)

@@ -22,7 +22,7 @@ from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
 from portal.web.customer.languages import asked
 from portal.web.customer.report import back, ticket_of
-from portal.web.forms import Answer, Filled, attempt, new_deed_key, typed
+from portal.web.forms import Answer, Filled, attempt, deed_key_typed, new_deed_key, typed
 from portal.web.request_context import connection, desk, installation, policy, refresh
 from portal.web.uploads import MEGABYTES, STATUS
 
@@ -64,7 +64,7 @@ def send_words(token: str, number: str) -> ResponseReturnValue:
 
 
 def _send(found: Ticket, reader: Reader) -> Outcome:
-    key, file = typed("deed_key"), request.files.get("photo")
+    file = request.files.get("photo")
     return conversation.write(
         desk(),
         installation().photo_files,
@@ -73,7 +73,7 @@ def _send(found: Ticket, reader: Reader) -> Outcome:
         typed("text"),
         photo=file.stream.read() if file and file.filename else b"",
         confirmed=typed("confirmed") == "1",
-        deed_key=key if len(key) == 32 and key.isalnum() else None,
+        deed_key=deed_key_typed(),
     )
 
 
