@@ -15,8 +15,8 @@ from portal.store import journal, photos
 from portal.store.journal import Entry
 from portal.store.tickets import Ticket
 from portal.web.bench import blueprint
-from portal.web.bench.doing import Deed, do, told
-from portal.web.forms import Answer, DeedForm, Filled, new_deed_key, typed
+from portal.web.bench.doing import Deed, do, form_context, told
+from portal.web.forms import Answer, typed
 from portal.web.request_context import connection
 
 _EVENTS = ("wrote", "photo_sent", "said", "rang", "corrected")
@@ -79,11 +79,6 @@ def _page(found: Ticket, answer: Answer, form: str) -> ResponseReturnValue:
         kept_photos=photos.known(connection(), sent),
         hows=HOW_WORDS,
         done=_DONE.get(request.args.get("done", "")) if answer.done else None,
-        answer=answer,
-        form=form,
-        meanwhile=told(answer.meanwhile),
-        typed=Filled(request.form),
-        deed_key=new_deed_key(),
-        csrf=DeedForm(),
+        **form_context(answer, form),
     )
     return page, answer.status

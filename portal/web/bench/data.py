@@ -12,8 +12,8 @@ from portal.actions.desk import find
 from portal.store.tickets import Ticket
 from portal.web import guard, notice
 from portal.web.bench import blueprint
-from portal.web.bench.doing import do, told
-from portal.web.forms import Answer, DeedForm, Filled, new_deed_key, typed
+from portal.web.bench.doing import do, form_context
+from portal.web.forms import Answer, typed
 from portal.web.request_context import connection, policy
 
 
@@ -47,13 +47,8 @@ def data_page(found: Ticket, answer: Answer | None = None, form: str = "") -> Re
         "bench/data.html",
         ticket=found,
         held=notice.held(connection(), found.visit_id, policy()),
-        answer=answer,
-        form=form,
-        meanwhile=told(answer.meanwhile),
-        typed=Filled(request.form),
         chosen=request.form.getlist("kinds"),
-        csrf=DeedForm(),
-        deed_key=new_deed_key(),
         may_pause=guard.me().is_keeper,
+        **form_context(answer, form),
     )
     return text, answer.status

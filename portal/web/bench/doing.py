@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from flask import abort, redirect, url_for
+from flask import abort, redirect, request, url_for
 from flask.typing import ResponseReturnValue
 
 from portal.actions.desk import Outcome, find
@@ -15,7 +15,7 @@ from portal.rules.sentences import Sentence, say
 from portal.store.journal import Entry
 from portal.store.tickets import Ticket
 from portal.web import guard
-from portal.web.forms import Answer, DeedForm, attempt
+from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key
 from portal.web.request_context import connection, desk, policy, refresh
 
 Deed = Callable[..., Outcome]
@@ -40,6 +40,18 @@ def do(number: str, name: str, deed: Deed, page: Page, back: str) -> ResponseRet
         return redirect(url_for(back, number=canonical, done=name), 303)
     refresh()
     return page(find(connection(), canonical), answer, name)
+
+
+def form_context(answer: Answer, form: str = "") -> dict[str, object]:
+    """What every page with a ticket's forms shows of them: what came of the one just sent, and what was typed in it."""
+    return {
+        "answer": answer,
+        "form": form,
+        "meanwhile": told(answer.meanwhile),
+        "typed": Filled(request.form),
+        "deed_key": new_deed_key(),
+        "csrf": DeedForm(),
+    }
 
 
 def told(entries: Sequence[Entry]) -> list[tuple[Sentence, Entry]]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
-from flask import render_template, request
+from flask import render_template
 from flask.typing import ResponseReturnValue
 
 from portal.actions import giving_up as deeds
@@ -14,8 +14,8 @@ from portal.store import wishes
 from portal.store.tickets import Ticket
 from portal.web import guard
 from portal.web.bench import blueprint
-from portal.web.bench.doing import do, told
-from portal.web.forms import Answer, DeedForm, Filled, new_deed_key, typed
+from portal.web.bench.doing import do, form_context
+from portal.web.forms import Answer, typed
 from portal.web.request_context import connection
 
 
@@ -67,11 +67,6 @@ def giving_up_page(found: Ticket, answer: Answer | None = None, form: str = "") 
         gives_up=GIVES_UP,
         keeps=KEEPS,
         waste=WASTE,
-        answer=answer,
-        form=form,
-        typed=Filled(request.form),
-        meanwhile=told(answer.meanwhile),
-        deed_key=new_deed_key(),
-        csrf=DeedForm(),
+        **form_context(answer, form),
     )
     return page, answer.status

@@ -22,8 +22,8 @@ from portal.store import handovers, records, tickets, visits, wishes
 from portal.store.tickets import Ticket
 from portal.web import guard
 from portal.web.bench import blueprint
-from portal.web.bench.doing import do, told
-from portal.web.forms import Answer, DeedForm, Filled, new_deed_key, typed
+from portal.web.bench.doing import do, form_context
+from portal.web.forms import Answer, typed
 from portal.web.request_context import connection, desk, policy
 from portal.web.signature import paths
 
@@ -91,12 +91,7 @@ def handover_page(found: Ticket, answer: Answer | None = None, form: str = "") -
         is_keeper=guard.me().is_keeper,
         may_without=guard.me().is_keeper or rules.handover.bench_without_code,
         checks=CHECKS,
-        answer=answer,
-        form=form,
-        typed=Filled(request.form),
-        meanwhile=told(answer.meanwhile),
-        deed_key=new_deed_key(),
-        csrf=DeedForm(),
+        **form_context(answer, form),
     )
     return page, answer.status
 
@@ -116,11 +111,7 @@ def _done_page(found: Ticket, answer: Answer) -> ResponseReturnValue:
         siblings=[each for each in _siblings(found) if each.ending is None],
         may_undo=bool(found.ended_at and now - found.ended_at <= timedelta(minutes=minutes)),
         undo_minutes=minutes,
-        answer=answer,
-        typed=Filled(request.form),
-        meanwhile=told(answer.meanwhile),
-        deed_key=new_deed_key(),
-        csrf=DeedForm(),
+        **form_context(answer),
     )
     return page, answer.status
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
-from flask import render_template, request
+from flask import render_template
 from flask.typing import ResponseReturnValue
 
 from portal.actions import ownership as deeds
@@ -13,8 +13,8 @@ from portal.store import journal
 from portal.store.tickets import Ticket
 from portal.web import guard
 from portal.web.bench import blueprint
-from portal.web.bench.doing import do, told
-from portal.web.forms import Answer, DeedForm, Filled, new_deed_key, typed
+from portal.web.bench.doing import do, form_context, told
+from portal.web.forms import Answer, typed
 from portal.web.request_context import connection
 
 LOG = ("ownership_questioned", "ownership_noted", "ownership_settled")
@@ -53,11 +53,6 @@ def ownership_page(found: Ticket, answer: Answer | None = None, form: str = "") 
         ticket=found,
         log=told(entries[::-1]),
         is_keeper=guard.me().is_keeper,
-        answer=answer,
-        form=form,
-        typed=Filled(request.form),
-        meanwhile=told(answer.meanwhile),
-        deed_key=new_deed_key(),
-        csrf=DeedForm(),
+        **form_context(answer, form),
     )
     return page, answer.status

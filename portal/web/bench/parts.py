@@ -19,7 +19,7 @@ from portal.store import parts as store
 from portal.store.tickets import Ticket
 from portal.web import guard
 from portal.web.bench import blueprint
-from portal.web.bench.doing import do, told
+from portal.web.bench.doing import do, form_context
 from portal.web.bench.ticket import ticket_page
 from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
 from portal.web.request_context import connection, desk, policy, speaking
@@ -168,13 +168,8 @@ def parts_page(found: Ticket, answer: Answer | None = None, form: str = "") -> R
         given=store.given(connection(), found.id),
         states=STATE_WORDS,
         origins=rules.ORIGIN_WORDS,
-        answer=answer,
-        form=form,
-        typed=Filled(request.form),
-        meanwhile=told(answer.meanwhile),
-        deed_key=new_deed_key(),
-        csrf=DeedForm(),
         donors=store.all_donors(connection()) if policy().bench.donors else [],
+        **form_context(answer, form),
     )
     return page, answer.status
 

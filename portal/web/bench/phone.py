@@ -22,10 +22,10 @@ from portal.store.customer_page import Followed
 from portal.store.tickets import OpenTicket, Ticket
 from portal.store.visits import Contact, Visit
 from portal.web.bench import blueprint
-from portal.web.bench.doing import do, told
+from portal.web.bench.doing import do, form_context
 from portal.web.customer.hours import opening_hours
 from portal.web.customer.sheet import device
-from portal.web.forms import Answer, DeedForm, Filled, new_deed_key, typed
+from portal.web.forms import Answer, typed
 from portal.web.request_context import connection, desk, policy
 
 FEWEST_DIGITS = 4  # fewer lead to too many people
@@ -118,12 +118,7 @@ def _page(found: Ticket, answer: Answer, form: str) -> ResponseReturnValue:
         buttons=_BUTTONS,
         nobody_else=_NOBODY_ELSE,
         done=_DONE.get(request.args.get("done", "")) if answer.done else None,
-        answer=answer,
-        form=form,
-        meanwhile=told(answer.meanwhile),
-        typed=Filled(request.form),
-        deed_key=new_deed_key(),
-        csrf=DeedForm(),
+        **form_context(answer, form),
     )
     return page, answer.status
 

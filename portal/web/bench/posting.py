@@ -19,8 +19,8 @@ from portal.store import announcements, handovers
 from portal.store.tickets import Ticket
 from portal.web import guard
 from portal.web.bench import blueprint
-from portal.web.bench.doing import do, told
-from portal.web.forms import Answer, DeedForm, Filled, new_deed_key, typed
+from portal.web.bench.doing import do, form_context
+from portal.web.forms import Answer, typed
 from portal.web.request_context import connection, desk, policy, speaking
 
 
@@ -79,11 +79,6 @@ def posting_page(found: Ticket, answer: Answer | None = None, form: str = "") ->
         packing=PACKING,
         ask_the_carrier=ASK_THE_CARRIER,
         today=speaking().local(desk().clock.now()).date(),
-        answer=answer,
-        form=form,
-        typed=Filled(request.form),
-        meanwhile=told(answer.meanwhile),
-        deed_key=new_deed_key(),
-        csrf=DeedForm(),
+        **form_context(answer, form),
     )
     return page, answer.status

@@ -18,8 +18,8 @@ from portal.store import questions as store
 from portal.store.tickets import Ticket
 from portal.web import offers
 from portal.web.bench import blueprint
-from portal.web.bench.doing import do, told
-from portal.web.forms import Answer, DeedForm, Filled, at_wall, new_deed_key, typed
+from portal.web.bench.doing import do, form_context
+from portal.web.forms import Answer, at_wall, typed
 from portal.web.request_context import connection
 
 
@@ -120,14 +120,9 @@ def questions_page(found: Ticket, answer: Answer | None = None, form: str = "") 
         State=State,
         OPEN=OPEN,
         state_words=STATE_WORDS,
-        answer=answer,
         ask_answer=answer if form == "ask" else Answer(),
-        form=form,
-        meanwhile=told(answer.meanwhile),
-        typed=Filled(request.form),
-        csrf=DeedForm(),
-        deed_key=new_deed_key(),
         done=request.args.get("done", ""),
+        **form_context(answer, form),
     )
     return text, answer.status
 
@@ -141,10 +136,7 @@ def question_page(found: Ticket, ref: str, answer: Answer) -> ResponseReturnValu
         ticket=found,
         kept=kept,
         offer_form=offers.form(found, shown),
-        answer=answer,
-        meanwhile=told(answer.meanwhile),
-        csrf=DeedForm(),
-        deed_key=new_deed_key(),
         State=State,
+        **form_context(answer),
     )
     return text, answer.status

@@ -15,8 +15,8 @@ from portal.rules.sentences import say
 from portal.store import announcements
 from portal.store.tickets import Ticket
 from portal.web.bench import blueprint
-from portal.web.bench.doing import do, told
-from portal.web.forms import Answer, DeedForm, Filled, new_deed_key, typed
+from portal.web.bench.doing import do, form_context
+from portal.web.forms import Answer, typed
 from portal.web.request_context import connection
 
 SPARE_ROWS = 2
@@ -52,11 +52,7 @@ def receive_page(found: Ticket, answer: Answer | None = None, form: str = "") ->
         rows=_rows() if form else [(item.what, str(item.count)) for item in known.items],
         spare=SPARE_ROWS,
         differences=deeds.compared(connection(), found.id),
-        answer=answer,
-        typed=Filled(request.form),
-        meanwhile=told(answer.meanwhile),
-        deed_key=new_deed_key(),
-        csrf=DeedForm(),
+        **form_context(answer),
     )
     return page, answer.status
 

@@ -14,8 +14,8 @@ from portal.rules.intake_words import CHOICE_WORDS, FIELD_WORDS, FLAG_WORDS
 from portal.store import announcements, records
 from portal.store.tickets import Ticket
 from portal.web.bench import blueprint
-from portal.web.bench.doing import do, told
-from portal.web.forms import Answer, DeedForm, Filled, new_deed_key, typed
+from portal.web.bench.doing import do, form_context
+from portal.web.forms import Answer, typed
 from portal.web.request_context import connection, policy
 
 SPARE_ROWS = 2
@@ -59,12 +59,7 @@ def record_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
         flags={flag: FLAG_WORDS[flag] for flag in Battery},
         passcode=NO_PASSCODE,
         safety=BENCH_SAFETY if last and unsafe(last.record, made_safe=last.made_safe_at is not None) else None,
-        answer=answer,
-        form=form,
-        typed=Filled(request.form),
-        meanwhile=told(answer.meanwhile),
-        deed_key=new_deed_key(),
-        csrf=DeedForm(),
+        **form_context(answer, form),
     )
     return page, answer.status
 

@@ -15,8 +15,8 @@ from portal.rules.test_sheet import FUNCTION_TEST_ONLY, RESULT_WORDS, When
 from portal.store import sheets
 from portal.store.tickets import Ticket
 from portal.web.bench import blueprint
-from portal.web.bench.doing import do, told
-from portal.web.forms import Answer, DeedForm, Filled, new_deed_key, typed
+from portal.web.bench.doing import do, form_context
+from portal.web.forms import Answer, typed
 from portal.web.request_context import connection, desk, policy
 
 
@@ -82,12 +82,7 @@ def sheet_page(found: Ticket, answer: Answer | None = None, form: str = "") -> R
         results=RESULT_WORDS,
         only=FUNCTION_TEST_ONLY,
         now=desk().clock.now(),
-        answer=answer,
-        form=form,
-        typed=Filled(request.form),
-        meanwhile=told(answer.meanwhile),
-        deed_key=new_deed_key(),
-        csrf=DeedForm(),
+        **form_context(answer, form),
     )
     return page, answer.status
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import partial
 
-from flask import render_template, request
+from flask import render_template
 from flask.typing import ResponseReturnValue
 
 from portal.actions import tray as deeds
@@ -16,8 +16,8 @@ from portal.rules.tray import End, NewLine, TrayLine
 from portal.store import photos, trays
 from portal.store.tickets import Ticket
 from portal.web.bench import blueprint
-from portal.web.bench.doing import do, told
-from portal.web.forms import Answer, DeedForm, Filled, new_deed_key, typed
+from portal.web.bench.doing import do, form_context
+from portal.web.forms import Answer, typed
 from portal.web.request_context import connection, policy
 
 
@@ -82,12 +82,7 @@ def tray_page(found: Ticket, answer: Answer | None = None, form: str = "") -> Re
         photos=[photo for photo in photos.of_ticket(connection(), found.id) if photo.moment == "tray"],
         common=kind.tray if kind else [],
         last=_last(lines),
-        answer=answer,
-        form=form,
-        typed=Filled(request.form),
-        meanwhile=told(answer.meanwhile),
-        deed_key=new_deed_key(),
-        csrf=DeedForm(),
+        **form_context(answer, form),
     )
     return page, answer.status
 
