@@ -122,7 +122,7 @@ def renew_contact(
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
         contact = _contact(connection, ticket, contact_ref)
         visit = visits.by_id(connection, ticket.visit_id)
-        tell.link_again(connection, visit, contact, f"ticket {ticket.ref} entry {ticket.revision}", now)
+        tell.link_again(connection, visit, contact, tell.cause_of(ticket), now)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
 

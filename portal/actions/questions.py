@@ -32,6 +32,7 @@ from portal.store.questions import Kept
 from portal.store.tickets import Ticket
 
 KINDS = ("estimate", "extra")
+_WAITS = (State.AWAITING, State.PUT)  # for the keeper, or for the customer
 
 
 class Asked(NamedTuple):
@@ -243,14 +244,18 @@ def must_win(changed: bool) -> None:
 
 def hold_events(ticket: Ticket, connection: Connection, ref: str, after: State) -> list[Event]:
     """The hold "approval" comes with a question that waits, and goes with the last one."""
-    waits = after in (State.AWAITING, State.PUT)
-    if waits and ticket.hold is None:
-        return [Event("held", {"hold": Hold.APPROVAL.value})]
-    if not waits and ticket.hold is Hold.APPROVAL:
+    if after in _WAITS:
+        return _held(ticket)
+    if ticket.hold is Hold.APPROVAL:
         others = [each for each in questions.of_ticket(connection, ticket.id) if each.ref != ref]
-        if not any(each.question.state in (State.AWAITING, State.PUT) for each in others):
+        if not any(each.question.state in _WAITS for each in others):
             return [Event("released")]
     return []
+
+
+def _held(ticket: Ticket) -> list[Event]:
+    """The hold comes, unless the ticket waits for something else already."""
+    return [Event("held", {"hold": Hold.APPROVAL.value})] if ticket.hold is None else []
 
 
 def _move_on(
@@ -293,10 +298,7 @@ def _move_on(
 
 
 def _events(ticket: Ticket, ref: str, name: str, state: State) -> list[Event]:
-    events = [Event(name, {"question": ref})]
-    if state in (State.AWAITING, State.PUT) and ticket.hold is None:
-        events.append(Event("held", {"hold": Hold.APPROVAL.value}))
-    return events
+    return [Event(name, {"question": ref}), *(_held(ticket) if state in _WAITS else [])]
 
 
 def _audience(state: State) -> Literal["bench", "customer"]:

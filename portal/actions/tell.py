@@ -73,7 +73,7 @@ def ended(connection: Connection, ticket: Ticket, now: datetime, *, without_code
         event = "posted" if ticket.ending is Ending.POSTED else "ended"
         _about(connection, ticket, event, {"ending": ticket.ending}, now)
         return
-    cause = f"ticket {ticket.ref} entry {ticket.revision}"
+    cause = cause_of(ticket)
     for contact in visits.contacts_of(connection, ticket.visit_id):
         if contact.may_be_told:
             _put(connection, "handed_over_without_code", cause, contact, ticket.ref, {}, now)
@@ -86,7 +86,7 @@ def reopened(connection: Connection, ticket: Ticket, ended_entry: int, now: date
     """
     cause = f"ticket {ticket.ref} entry {ended_entry}"
     outbox.withdraw(connection, now, "the handover was undone", cause=cause)
-    heard, again = outbox.handed_on(connection, cause), f"ticket {ticket.ref} entry {ticket.revision}"
+    heard, again = outbox.handed_on(connection, cause), cause_of(ticket)
     unsaid = {
         trace.recipient
         for trace in outbox.about(connection, [ticket.ref])
@@ -118,8 +118,7 @@ def question_put(connection: Connection, ticket: Ticket, kept: Kept, now: dateti
     """Something would cost money: everybody who may agree is asked, or asked `anew` since it was changed."""
     facts = {"question": kept.ref, "version": kept.question.version, "anew": anew}
     cause = f"question {kept.ref} version {kept.question.version}"
-    for contact in may_agree(connection, ticket.visit_id):
-        _put(connection, "question_put", cause, contact, ticket.ref, facts, now)
+    _ask(connection, ticket, "question_put", cause, facts, now)
 
 
 def question_reminder(connection: Connection, kept: Kept, now: datetime) -> None:
@@ -129,25 +128,22 @@ def question_reminder(connection: Connection, kept: Kept, now: datetime) -> None
         return
     facts = {"question": kept.ref, "version": kept.question.version}
     cause = f"question {kept.ref} version {kept.question.version} again"
-    for contact in may_agree(connection, ticket.visit_id):
-        _put(connection, "question_reminder", cause, contact, ticket.ref, facts, now)
+    _ask(connection, ticket, "question_reminder", cause, facts, now)
 
 
 def question_answered(connection: Connection, ticket: Ticket, kept: Kept, now: datetime) -> None:
     """An answer was given: a receipt to everybody who may agree."""
     _withdraw_question(connection, kept, now)
     facts = {"question": kept.ref, "state": kept.question.state.value}
-    cause = f"ticket {ticket.ref} entry {ticket.revision}"
-    for contact in may_agree(connection, ticket.visit_id):
-        _put(connection, "question_answered", cause, contact, ticket.ref, facts, now)
+    cause = cause_of(ticket)
+    _ask(connection, ticket, "question_answered", cause, facts, now)
 
 
 def question_lapsed(connection: Connection, ticket: Ticket, kept: Kept, now: datetime) -> None:
     """Nobody answered in time: it is not done, and costs nothing."""
     _withdraw_question(connection, kept, now)
     cause = f"question {kept.ref} lapsed"
-    for contact in may_agree(connection, ticket.visit_id):
-        _put(connection, "question_lapsed", cause, contact, ticket.ref, {"question": kept.ref}, now)
+    _ask(connection, ticket, "question_lapsed", cause, {"question": kept.ref}, now)
 
 
 def question_withdrawn(connection: Connection, ticket: Ticket, kept: Kept, now: datetime) -> None:
@@ -155,16 +151,12 @@ def question_withdrawn(connection: Connection, ticket: Ticket, kept: Kept, now: 
     _withdraw_question(connection, kept, now)
     if kept.put_at is None:
         return
-    for contact in may_agree(connection, ticket.visit_id):
-        cause, facts = f"question {kept.ref} withdrawn", {"question": kept.ref}
-        _put(connection, "question_withdrawn", cause, contact, ticket.ref, facts, now)
+    _ask(connection, ticket, "question_withdrawn", f"question {kept.ref} withdrawn", {"question": kept.ref}, now)
 
 
 def price_agreed(connection: Connection, ticket: Ticket, now: datetime) -> None:
     """What was agreed about the price, in writing, to everybody who may agree."""
-    cause = f"ticket {ticket.ref} entry {ticket.revision}"
-    for contact in may_agree(connection, ticket.visit_id):
-        _put(connection, "price_agreed", cause, contact, ticket.ref, {}, now)
+    _ask(connection, ticket, "price_agreed", cause_of(ticket), {}, now)
 
 
 def question_code(connection: Connection, kept: Kept, challenge: str, now: datetime) -> bool:
@@ -195,14 +187,13 @@ def sign_off_wanted(connection: Connection, ticket: Ticket, kept: Kept, now: dat
     keepers(connection, "sign_off_wanted", cause, ticket.ref, facts, now)
 
 
-def may_agree(connection: Connection, visit_id: int) -> list[Contact]:
-    """The contacts of a visit who may agree to costs, can be reached, and want to hear something at all."""
-    policy = policy_in_force(connection)
-    return [
-        contact
-        for contact in visits.contacts_of(connection, visit_id)
-        if contact.may_agree and contact.wants != Wants.NONE and channels(contact, policy)
-    ]
+def _ask(
+    connection: Connection, ticket: Ticket, event: str, cause: str, facts: Mapping[str, Any], now: datetime
+) -> None:
+    """Tell everybody who may agree to costs, and wants to hear something at all."""
+    for contact in visits.contacts_of(connection, ticket.visit_id):
+        if contact.may_agree and contact.wants != Wants.NONE:
+            _put(connection, event, cause, contact, ticket.ref, facts, now)
 
 
 def _withdraw_question(connection: Connection, kept: Kept, now: datetime) -> None:
@@ -218,7 +209,7 @@ def link_again(connection: Connection, visit: Visit, contact: Contact, cause: st
 
 def let_through(connection: Connection, ticket: Ticket, now: datetime) -> None:
     """The bench let a test sheet through: the keeper hears of it."""
-    cause = f"ticket {ticket.ref} entry {ticket.revision}"
+    cause = cause_of(ticket)
     keepers(connection, "let_through", cause, ticket.ref, {"entry": ticket.revision}, now)
 
 
@@ -247,7 +238,7 @@ def told(connection: Connection, visit_id: int) -> list[Contact]:
     return [
         contact
         for contact in visits.contacts_of(connection, visit_id)
-        if contact.may_be_told and contact.wants != "none"
+        if contact.may_be_told and contact.wants != Wants.NONE
     ]
 
 
@@ -266,6 +257,11 @@ def address(contact: Contact, channel: str) -> str:
     return ""
 
 
+def cause_of(ticket: Ticket) -> str:
+    """What a message is caused by that tells of a ticket's newest entry."""
+    return f"ticket {ticket.ref} entry {ticket.revision}"
+
+
 def _about(
     connection: Connection,
     ticket: Ticket,
@@ -276,7 +272,7 @@ def _about(
     gathers: bool = False,
 ) -> None:
     """Tell a ticket's contacts, by its newest entry."""
-    cause = f"ticket {ticket.ref} entry {ticket.revision}"
+    cause = cause_of(ticket)
     for contact in told(connection, ticket.visit_id):
         _put(connection, event, cause, contact, ticket.ref, facts, now, gathers=gathers)
 

@@ -67,7 +67,7 @@ def write_to_staff(desk: Letterbox, event: str, told: StaffTold, context: Facts,
     """The letter of an event for somebody of the staff; its link asks for a login."""
     shop = told.policy.shop
     spoken_language = language(shop.languages[0], shop.zone)
-    words = {
+    words: dict[str, Any] = {
         "language": spoken_language,
         "shop": shop,
         "person": told.person,
@@ -75,14 +75,11 @@ def write_to_staff(desk: Letterbox, event: str, told: StaffTold, context: Facts,
         "link": desk.links.bench(spoken(told.ticket.number)),
     } | dict(context)
 
-    def rendered(file: str) -> str:
-        return environment(spoken_language).get_template(f"messages/{event}/{file}").render(words).strip()
-
     return Letter(
         to=told.person.email,
-        subject=rendered("subject.txt"),
-        text=rendered("text.txt") + "\n",
-        html=rendered("html.html"),
+        subject=_rendered(event, "subject.txt", words),
+        text=_rendered(event, "text.txt", words) + "\n",
+        html=_rendered(event, "html.html", words),
         sender=_sender(shop.name, sender_address),
         language=spoken_language.tag,
     )

@@ -22,11 +22,7 @@ from sqlalchemy import (
 
 from notifications.instants import Instant
 from portal.rules.categories import Category
-from portal.store.tables import CONTACT, DEVICE, NONE, RECORD, STAFF, holds, metadata, one_of
-
-
-def _of_ticket() -> Column[int]:
-    return Column("ticket_id", Integer, ForeignKey("tickets.id", ondelete="CASCADE"), nullable=False, info=NONE)
+from portal.store.tables import CONTACT, DEVICE, NONE, RECORD, STAFF, holds, metadata, of_ticket, one_of
 
 
 def _record_text(name: str, length: int) -> Column[str]:
@@ -38,7 +34,7 @@ intake_records = Table(
     "intake_records",
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
-    _of_ticket(),
+    of_ticket(),
     Column("version", Integer, nullable=False, info=NONE),
     Column("made_at", Instant, nullable=False, info=RECORD),
     Column("shop_sees", Text, nullable=False, info=RECORD),
@@ -72,7 +68,7 @@ tray_lines = Table(
     "tray_lines",
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
-    _of_ticket(),
+    of_ticket(),
     Column("line", Integer, nullable=False, info=NONE),  # 1, 2, 3 … within its ticket
     Column("what", String(120), nullable=False, info=RECORD),
     Column("count", Integer, nullable=False, info=RECORD),
@@ -97,7 +93,7 @@ test_results = Table(
     "test_results",
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
-    _of_ticket(),
+    of_ticket(),
     Column("check_key", String(40), nullable=False, info=RECORD),
     Column("occasion", String(10), nullable=False, info=RECORD),
     Column("result", String(20), nullable=False, info=RECORD),
@@ -116,7 +112,7 @@ safety_tests = Table(
     "safety_tests",
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
-    _of_ticket(),
+    of_ticket(),
     Column("done", Boolean, nullable=False, info=RECORD),
     _record_text("by_whom", 120),
     _record_text("instrument", 120),
@@ -139,7 +135,7 @@ parts = Table(
     "parts",
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
-    _of_ticket(),
+    of_ticket(),
     Column("part", Integer, nullable=False, info=NONE),  # 1, 2, 3 … within its ticket
     Column("what", String(120), nullable=False, info=RECORD),
     Column("state", String(20), nullable=False, info=RECORD),
@@ -161,7 +157,7 @@ courtesies = Table(
     "courtesies",
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
-    _of_ticket(),
+    of_ticket(),
     Column("what", String(120), nullable=False, info=RECORD),
     Column("given_at", Instant, nullable=False, info=RECORD),
     Index("ix_courtesies_ticket_id", "ticket_id"),
@@ -184,7 +180,7 @@ announcements = Table(
     "announcements",
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
-    _of_ticket(),
+    of_ticket(),
     Column("items", JSON, nullable=False, info=RECORD),
     Column("return_address", Text, nullable=False, info=CONTACT),
     Column("declared_minor", Integer, info=holds(Category.MONEY)),

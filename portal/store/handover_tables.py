@@ -24,19 +24,14 @@ from notifications.instants import Instant
 from portal.rules.giving_up import Data
 from portal.rules.handing_over import Proof
 from portal.rules.return_ways import Way
-from portal.store.tables import APPROVAL, CONTACT, NONE, RECORD, STAFF, metadata, one_of
-
-
-def _of_ticket() -> Column[int]:
-    return Column("ticket_id", Integer, ForeignKey("tickets.id", ondelete="CASCADE"), nullable=False, info=NONE)
-
+from portal.store.tables import APPROVAL, CONTACT, NONE, RECORD, STAFF, metadata, of_ticket, one_of
 
 # One row a ticket, from the first choice on; it stays when a choice is gone, so that calendars see the change.
 return_choices = Table(
     "return_choices",
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
-    _of_ticket(),
+    of_ticket(),
     Column("way", String(10), info=RECORD),  # NULL: nothing is chosen any more
     Column("day", Date, info=RECORD),  # the last that was chosen, for the calendar file
     Column("person", String(120), nullable=False, server_default="", info=CONTACT),  # whom the owner sends
@@ -51,7 +46,7 @@ handovers = Table(
     "handovers",
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
-    _of_ticket(),
+    of_ticket(),
     Column("entry", Integer, nullable=False, info=NONE),  # the journal's, which says when and by whom
     Column("proof", String(20), nullable=False, info=RECORD),
     Column("checked", JSON, nullable=False, info=RECORD),  # keys of what was looked at in place of a code
@@ -67,7 +62,7 @@ handover_signatures = Table(
     "handover_signatures",
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
-    _of_ticket(),
+    of_ticket(),
     Column("entry", Integer, nullable=False, info=NONE),
     Column("at", Instant, nullable=False, info=APPROVAL),
     Column("strokes", JSON, nullable=False, info=APPROVAL),
@@ -79,7 +74,7 @@ parcels = Table(
     "parcels",
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
-    _of_ticket(),
+    of_ticket(),
     Column("entry", Integer, nullable=False, info=NONE),
     Column("carrier", String(60), nullable=False, info=RECORD),
     Column("reference", String(60), nullable=False, info=RECORD),
@@ -95,7 +90,7 @@ wishes = Table(
     "wishes",
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
-    _of_ticket(),
+    of_ticket(),
     Column("gives_up", Boolean, nullable=False, info=APPROVAL),  # the device itself
     Column("data", String(20), nullable=False, info=APPROVAL),  # what is to become of what carries data
     Column("how", String(20), nullable=False, info=APPROVAL),  # how it was given

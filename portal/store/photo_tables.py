@@ -6,7 +6,7 @@ from sqlalchemy import Boolean, Column, ForeignKey, Index, Integer, String, Tabl
 
 from notifications.instants import Instant
 from portal.rules.categories import Category
-from portal.store.tables import NONE, holds, metadata, one_of
+from portal.store.tables import NONE, holds, metadata, of_ticket, one_of
 
 PHOTO = holds(Category.PHOTO)
 MOMENTS = ("before", "after", "tray", "other")
@@ -16,7 +16,7 @@ photos = Table(
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
     Column("ref", String(10), nullable=False, unique=True, info=PHOTO),
-    Column("ticket_id", Integer, ForeignKey("tickets.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    of_ticket(),
     Column("moment", String(10), nullable=False, info=PHOTO),
     Column("stage", String(40), info=PHOTO),  # where the ticket stood
     Column("audience", String(10), nullable=False, info=PHOTO),
@@ -37,7 +37,7 @@ photo_pairs = Table(
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
     Column("ref", String(10), nullable=False, unique=True, info=PHOTO),
-    Column("ticket_id", Integer, ForeignKey("tickets.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    of_ticket(),
     Column("before_id", Integer, ForeignKey("photos.id", ondelete="CASCADE"), nullable=False, unique=True, info=NONE),
     Column("after_id", Integer, ForeignKey("photos.id", ondelete="CASCADE"), nullable=False, unique=True, info=NONE),
     Column("aligned_ref", String(10), unique=True, info=PHOTO),

@@ -7,14 +7,14 @@ from sqlalchemy import JSON, BigInteger, Column, ForeignKey, Index, Integer, Str
 from notifications.instants import Instant
 from portal.rules.price_terms import Way
 from portal.rules.questions import KIND_WORDS, State
-from portal.store.tables import APPROVAL, NONE, RECORD, STAFF, TECHNICAL, metadata, one_of
+from portal.store.tables import APPROVAL, NONE, RECORD, STAFF, TECHNICAL, metadata, of_ticket, one_of
 
 questions = Table(
     "questions",
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
     Column("ref", String(10), nullable=False, unique=True, info=TECHNICAL),
-    Column("ticket_id", Integer, ForeignKey("tickets.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    of_ticket(),
     Column("kind", String(10), nullable=False, info=APPROVAL),
     Column("state", String(30), nullable=False, info=APPROVAL),
     Column("version", Integer, nullable=False, info=APPROVAL),
@@ -79,7 +79,7 @@ proofs = Table(
     "proofs",
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
-    Column("ticket_id", Integer, ForeignKey("tickets.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    of_ticket(),
     Column("question_id", Integer, ForeignKey("questions.id", ondelete="CASCADE"), info=NONE),
     Column("place", Integer, nullable=False, info=NONE),  # 1, 2, 3 … within its ticket
     Column("document", Text, nullable=False, info=APPROVAL),

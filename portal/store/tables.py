@@ -49,6 +49,11 @@ def one_of(column: str, values: type[Hold] | type[Ending] | tuple[str, ...]) -> 
     return CheckConstraint(f"{column} IN ({allowed})", name=column)
 
 
+def of_ticket() -> Column[int]:
+    """The column by which a row hangs on its ticket, and goes with it."""
+    return Column("ticket_id", Integer, ForeignKey("tickets.id", ondelete="CASCADE"), nullable=False, info=NONE)
+
+
 policies = Table(
     "policies",
     metadata,
