@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from portal.actions.desk import Desk
-from portal.rules.backtest import Case, replay
-from portal.rules.forecast import Course, Thin, Window, forecast, learn, spells
+from portal.rules.backtest import Case, known_ranks, past_ranks, replay
+from portal.rules.forecast import Course, Thin, Window, forecast, learn, put_right, spells
 from portal.rules.open_time import OpenTime
 from portal.rules.policy import Policy
 from portal.store import courses
@@ -31,6 +31,8 @@ def windows(desk: Desk, number: str | None = None, chance: float = 0.8) -> list[
     policy, found = _read(desk)
     calendar = _calendar(policy, found.values(), now)
     past = learn(spells(found.values(), now, calendar))
+    lately = known_ranks(past_ranks(list(found.values()), calendar), now)
+    past.stretch[chance] = put_right(chance, lately)  # as the back-test judges it
     return [
         Told(each, forecast(past, way.steps[-1], way.kind, now, calendar, chance))
         for each, way in found.items()

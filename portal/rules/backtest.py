@@ -7,7 +7,7 @@ Association 102 (2007) 359–378; smaller is better.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
@@ -16,6 +16,7 @@ import numpy as np
 
 from portal.rules.forecast import CHANCES, LEAST, Course, Past, learn, put_right, rank_of, spells
 from portal.rules.open_time import OpenTime
+from portal.rules.survival import Survival
 
 RELEARN = timedelta(days=7)
 Range = tuple[float, float]
@@ -72,6 +73,17 @@ def binomial_band(chance: float, cases: int) -> Range:
     return max(chance - reach, 0.0), min(chance + reach, 1.0)
 
 
+@dataclass(frozen=True)
+class _Moment:
+    """A device entered a state, and what was known by then: the state's curve, and how long finished ones took."""
+
+    now: datetime
+    each: Course
+    curve: Survival
+    finished: Sequence[float]
+    came: float
+
+
 def replay(courses: Sequence[Course], calendar: OpenTime, usual_seconds: float) -> list[Case]:
     """Every forecast that could have been made when a device entered a state, by every method.
 
@@ -80,44 +92,35 @@ def replay(courses: Sequence[Course], calendar: OpenTime, usual_seconds: float) 
     """
     cases: list[Case] = []
     ranks: list[tuple[datetime, float]] = []
-    past, learned_at = Past(), None
-    finished: list[float] = []
-    moments = sorted(
-        ((step.at, place, each) for each in courses if each.ready_at for place, step in enumerate(each.steps)),
-        key=lambda found: (found[0], found[1]),
-    )
-    for now, place, each in moments:
-        step = each.steps[place]
-        if each.ready_at is None or step.at >= each.ready_at:
-            continue
-        if learned_at is None or now - learned_at >= RELEARN:
-            known = [_as_known(other, now) for other in courses if other.steps[0].at < now]
-            past = learn(spells(known, now, calendar))
-            finished = [
-                calendar.between(other.steps[0].at, other.ready_at)
-                for other in known
-                if other.ready_at is not None and other.ready_at <= now
-            ]
-            learned_at = now
-        curve = past.curve(step.state, each.kind)
-        if curve is None or len(finished) < LEAST:
-            continue
-        came, age = calendar.between(now, each.ready_at), calendar.between(each.steps[0].at, now)
-        lately = [rank for known_at, rank in ranks if known_at <= now]
+    for moment in _moments(courses, calendar):
+        age = calendar.between(moment.each.steps[0].at, moment.now)
+        lately = known_ranks(ranks, moment.now)
         methods: dict[str, Quantiles] = {
-            "shop": partial(curve.remaining, spent=0.0),
+            "shop": partial(moment.curve.remaining, spent=0.0),
             "usual": partial(_usual, usual_seconds, age),
-            "mean and spread": partial(_normal, finished, age),
-            "finished only": partial(_finished, finished, age),
+            "mean and spread": partial(_normal, moment.finished, age),
+            "finished only": partial(_finished, moment.finished, age),
         }
         for method, quantile in methods.items():
             for chance in CHANCES:
                 wide = put_right(chance, lately) if method == "shop" else chance
                 found = [quantile(point) for point in ((1 - wide) / 2, 0.5, (1 + wide) / 2)]
-                low, middle, high = (each if each is not None else float(curve.times[-1]) for each in found)
-                cases.append(Case(method, each.kind, age, chance, (low, max(high, low)), middle, came))
-        ranks.append((each.ready_at, rank_of(curve, 0.0, came)))
+                longest = float(moment.curve.times[-1])
+                low, middle, high = (longest if each is None else each for each in found)
+                window = (low, max(high, low))
+                cases.append(Case(method, moment.each.kind, age, chance, window, middle, moment.came))
+        ranks.append(_rank(moment))
     return cases
+
+
+def past_ranks(courses: Sequence[Course], calendar: OpenTime) -> list[tuple[datetime, float]]:
+    """For every forecast that could have been made: when it was known how it came out, and at which chance it held."""
+    return [_rank(moment) for moment in _moments(courses, calendar)]
+
+
+def known_ranks(ranks: Sequence[tuple[datetime, float]], now: datetime) -> list[float]:
+    """The chances at which those forecasts held whose outcome is known by now."""
+    return [rank for known_at, rank in ranks if known_at <= now]
 
 
 def judged(cases: Sequence[Case]) -> list[Verdict]:
@@ -134,6 +137,31 @@ def by(cases: Sequence[Case], name: Callable[[Case], str]) -> Mapping[str, list[
     for case in cases:
         groups.setdefault(name(case), []).append(case)
     return {key: judged(members) for key, members in sorted(groups.items())}
+
+
+def _moments(courses: Sequence[Course], calendar: OpenTime) -> Iterator[_Moment]:
+    """Every entering of a state before ready, in order; what is known is learned anew once a week."""
+    past, learned_at = Past(), None
+    finished: list[float] = []
+    entered = sorted(
+        ((step.at, place, each) for each in courses if each.ready_at for place, step in enumerate(each.steps)),
+        key=lambda found: (found[0], found[1]),
+    )
+    for now, place, each in entered:
+        if each.ready_at is None or now >= each.ready_at:
+            continue
+        if learned_at is None or now - learned_at >= RELEARN:
+            known = [_as_known(other, now) for other in courses if other.steps[0].at < now]
+            past = learn(spells(known, now, calendar))
+            finished = [calendar.between(other.steps[0].at, other.ready_at) for other in known if other.ready_at]
+            learned_at = now
+        curve = past.curve(each.steps[place].state, each.kind)
+        if curve is not None and len(finished) >= LEAST:
+            yield _Moment(now, each, curve, finished, calendar.between(now, each.ready_at))
+
+
+def _rank(moment: _Moment) -> tuple[datetime, float]:
+    return moment.each.ready_at or moment.now, rank_of(moment.curve, 0.0, moment.came)
 
 
 def _as_known(each: Course, now: datetime) -> Course:

@@ -192,8 +192,3 @@ def rank_of(curve: Survival, spent: float, took: float) -> float:
         return 1.0
     longer = curve.at(spent + took) / alive
     return abs(2 * (1 - longer) - 1)
-
-
-def abandoned(each: Course) -> bool:
-    """Whether a device left without ever being ready."""
-    return each.ready_at is None and each.ended_at is not None

@@ -194,6 +194,19 @@ def test_a_window_lies_where_the_past_says() -> None:
     assert abs((window.last - high).days) <= 4
 
 
+def test_a_width_put_right_is_the_one_that_is_told() -> None:
+    past = learn(spells(shop(1), MONDAY, CALENDAR))
+    plain = forecast(past, Step(MONDAY, "received"), "console", MONDAY, CALENDAR)
+    past.stretch[0.8] = 0.95
+
+    wider = forecast(past, Step(MONDAY, "received"), "console", MONDAY, CALENDAR)
+
+    assert isinstance(plain, Window)
+    assert isinstance(wider, Window)
+    assert (wider.last - wider.first) > (plain.last - plain.first)
+    assert wider.chance == 0.8
+
+
 def test_time_already_spent_moves_the_window_on() -> None:
     past = learn(spells(shop(1), MONDAY, CALENDAR))
     early = forecast(past, Step(MONDAY, "received"), "console", MONDAY, CALENDAR)
