@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import shutil
+import sys
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,11 +15,12 @@ from hypothesis import settings
 from sqlalchemy import Engine, insert
 
 from notifications.instants import FixedClock
-from portal import resources
+from portal import cli, resources
 from portal.actions.desk import By, Desk
 from portal.actions.intake import NewDevice, NewVisit, TakenIn, take_in
 from portal.links import Links
 from portal.main import Installation, open_installation
+from portal.settings import PREFIX, TABLE
 from portal.store import policies
 from portal.store.engine import open_engine, sqlite_url
 from portal.store.tables import staff
@@ -226,3 +229,34 @@ def technician(add_staff: Callable[[str, str], By]) -> By:
 def keeper(add_staff: Callable[[str, str], By]) -> By:
     """The shop's keeper."""
     return add_staff("Kim", "keeper")
+
+
+Answer = tuple[int, str, str]  # status, stdout, stderr
+Run = Callable[..., Answer]
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    """Runs the command on a data folder of its own: (status, stdout, stderr)."""
+    for name in TABLE:
+        monkeypatch.delenv(PREFIX + name, raising=False)
+    monkeypatch.setenv(PREFIX + "DATA", str(tmp_path / "shop"))
+
+    def run(*arguments: str, stdin: str = "") -> Answer:
+        monkeypatch.setattr(sys, "stdin", io.StringIO(stdin))
+        try:
+            status = cli.main(arguments)
+        except SystemExit as ended:
+            status = int(ended.code or 0)
+        said = capsys.readouterr()
+        return status, said.out, said.err
+
+    return run
+
+
+@pytest.fixture
+def shop(run: Run) -> Run:
+    """The same, with a shop in the folder."""
+    status, _out, err = run("init")
+    assert (status, err) == (0, "")
+    return run

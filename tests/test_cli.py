@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import io
 import json
 import os
 import re
@@ -24,40 +23,11 @@ from notifications.instants import FixedClock
 from portal import cli, resources
 from portal.main import open_installation
 from portal.rules.numbers import with_check
-from portal.settings import PREFIX, TABLE
-
-Answer = tuple[int, str, str]
-Run = Callable[..., Answer]
+from portal.settings import PREFIX
+from tests.conftest import Run
 
 PASSPHRASE = "violet anvil fjord marmalade"
 HANDHELD = ("ticket", "add", "--device", "Handheld console", "--fault", "Does not charge", "--email", "ada@example.org")
-
-
-@pytest.fixture
-def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
-    """Runs the command on a data folder of its own: (status, stdout, stderr)."""
-    for name in TABLE:
-        monkeypatch.delenv(PREFIX + name, raising=False)
-    monkeypatch.setenv(PREFIX + "DATA", str(tmp_path / "shop"))
-
-    def run(*arguments: str, stdin: str = "") -> Answer:
-        monkeypatch.setattr(sys, "stdin", io.StringIO(stdin))
-        try:
-            status = cli.main(arguments)
-        except SystemExit as ended:
-            status = int(ended.code or 0)
-        said = capsys.readouterr()
-        return status, said.out, said.err
-
-    return run
-
-
-@pytest.fixture
-def shop(run: Run) -> Run:
-    """The same, with a shop in the folder."""
-    status, _out, err = run("init")
-    assert (status, err) == (0, "")
-    return run
 
 
 @pytest.fixture

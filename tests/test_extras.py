@@ -10,16 +10,16 @@ import pytest
 
 from portal.actions import answers
 from portal.main import open_installation
-from tests.test_cli import Run, run, shop  # noqa: F401 (fixtures)
+from tests.conftest import Run
 
 
 @pytest.fixture
-def number(shop: Run) -> str:  # noqa: F811
+def number(shop: Run) -> str:
     added = shop("ticket", "add", "--device", "Radio", "--fault", "Hums", "--email", "ada@example.org", "--json")
     return json.loads(added[1])["number"]
 
 
-def ask(shop: Run, number: str) -> str:  # noqa: F811
+def ask(shop: Run, number: str) -> str:
     line = ("--line", "Port;1;18.50", "--line", "Work;1;30")
     status, out, err = shop("extra", "ask", number, "--what", "Replace the port", *line, "--json")
     assert (status, err) == (0, "")
@@ -27,7 +27,7 @@ def ask(shop: Run, number: str) -> str:  # noqa: F811
     return json.loads(out)["question"]
 
 
-def test_a_question_is_asked_and_listed(shop: Run, number: str) -> None:  # noqa: F811
+def test_a_question_is_asked_and_listed(shop: Run, number: str) -> None:
     ref = ask(shop, number)
 
     (told,) = json.loads(shop("extra", "list", number, "--json")[1])
@@ -37,24 +37,24 @@ def test_a_question_is_asked_and_listed(shop: Run, number: str) -> None:  # noqa
     assert json.loads(shop("tickets", "--json")[1])[0]["hold"] == "approval"
 
 
-def test_the_list_can_be_read_by_people(shop: Run, number: str) -> None:  # noqa: F811
+def test_the_list_can_be_read_by_people(shop: Run, number: str) -> None:
     ref = ask(shop, number)
 
     assert shop("extra", "list", number)[1] == f"{ref}  extra  £48.50  put to the customer\n"
 
 
-def test_a_rate_that_the_shop_has_not_is_refused(shop: Run, number: str) -> None:  # noqa: F811
+def test_a_rate_that_the_shop_has_not_is_refused(shop: Run, number: str) -> None:
     line = ("--line", "Port;1;18.50", "--tax", "20")
 
     assert shop("extra", "ask", number, "--what", "Replace the port", *line)[0] == 1
 
 
 @pytest.mark.parametrize("line", ["Port;1", "Port", "Port;1;2;3"])
-def test_a_line_has_three_parts(shop: Run, number: str, line: str) -> None:  # noqa: F811
+def test_a_line_has_three_parts(shop: Run, number: str, line: str) -> None:
     assert shop("extra", "ask", number, "--what", "Replace the port", "--line", line)[0] == 2
 
 
-def test_a_price_that_is_none_is_one_clear_line(shop: Run, number: str) -> None:  # noqa: F811
+def test_a_price_that_is_none_is_one_clear_line(shop: Run, number: str) -> None:
     status, _out, err = shop("extra", "ask", number, "--what", "Replace the port", "--line", "Port;1;dear")
 
     assert status == 1
@@ -62,7 +62,7 @@ def test_a_price_that_is_none_is_one_clear_line(shop: Run, number: str) -> None:
 
 
 def test_the_chain_holds_until_one_byte_of_the_row_is_changed(
-    shop: Run,  # noqa: F811
+    shop: Run,
     number: str,
     tmp_path: Path,
 ) -> None:

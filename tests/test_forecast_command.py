@@ -6,7 +6,7 @@ import json
 from datetime import date, timedelta
 from pathlib import Path
 
-from tests.test_cli import Run, run, shop  # noqa: F401 (fixtures)
+from tests.conftest import Run
 
 
 def past(file: Path, many: int) -> str:
@@ -20,14 +20,14 @@ def past(file: Path, many: int) -> str:
     return str(file)
 
 
-def test_a_new_shop_says_that_its_past_is_too_thin(shop: Run) -> None:  # noqa: F811
+def test_a_new_shop_says_that_its_past_is_too_thin(shop: Run) -> None:
     shop("ticket", "add", "--device", "Radio", "--fault", "Hums")
 
     assert "too little past: 0 finished of 20" in shop("forecast")[1]
     assert shop("forecast", "--backtest")[1].startswith("The past is too thin")
 
 
-def test_a_past_taken_over_gives_a_window_on_the_first_day(shop: Run, tmp_path: Path) -> None:  # noqa: F811
+def test_a_past_taken_over_gives_a_window_on_the_first_day(shop: Run, tmp_path: Path) -> None:
     assert shop("import", past(tmp_path / "past.csv", 90))[0] == 0
     number = json.loads(shop("ticket", "add", "--device", "Radio", "--fault", "Hums", "--json")[1])["number"]
 
@@ -40,7 +40,7 @@ def test_a_past_taken_over_gives_a_window_on_the_first_day(shop: Run, tmp_path: 
     assert told["chance"] == 0.8
 
 
-def test_the_backtest_prints_every_method_beside_the_others(shop: Run, tmp_path: Path) -> None:  # noqa: F811
+def test_the_backtest_prints_every_method_beside_the_others(shop: Run, tmp_path: Path) -> None:
     shop("import", past(tmp_path / "past.csv", 90))
 
     verdicts = json.loads(shop("forecast", "--backtest", "--json")[1])

@@ -10,18 +10,18 @@ from pathlib import Path
 
 import pytest
 
-from tests.test_cli import Run, run, shop  # noqa: F401 (fixtures)
+from tests.conftest import Run
 
 EMAIL = "ada@example.org"
 
 
 @pytest.fixture
-def number(shop: Run) -> str:  # noqa: F811
+def number(shop: Run) -> str:
     added = shop("ticket", "add", "--device", "Radio", "--fault", "Hums", "--name", "Ada", "--email", EMAIL, "--json")
     return json.loads(added[1])["number"]
 
 
-def test_retention_says_what_is_due_and_applies_it_once(shop: Run, number: str) -> None:  # noqa: F811
+def test_retention_says_what_is_due_and_applies_it_once(shop: Run, number: str) -> None:
     shop("ticket", "handover", number, "--unrepaired", "--why", "As it came.")
     status, out, _err = shop("retention", "--at", "2036-01-01T00:00:00+00:00", "--json")
     due = {line["kept"]: line["due"] for line in map(json.loads, out.splitlines())}
@@ -33,12 +33,12 @@ def test_retention_says_what_is_due_and_applies_it_once(shop: Run, number: str) 
     assert {line["gone"] for line in map(json.loads, out.splitlines())} == {0}
 
 
-def test_retention_wants_a_zone(shop: Run) -> None:  # noqa: F811
+def test_retention_wants_a_zone(shop: Run) -> None:
     assert shop("retention", "--at", "2036-01-01T00:00:00")[0] == 2
 
 
 def test_a_person_is_handed_all_that_is_held_of_them_and_nothing_of_the_staff(
-    shop: Run,  # noqa: F811
+    shop: Run,
     number: str,
     tmp_path: Path,
 ) -> None:
@@ -69,7 +69,7 @@ def test_a_person_is_handed_all_that_is_held_of_them_and_nothing_of_the_staff(
     plain.close()
 
 
-def test_erase_refuses_while_the_device_is_here_and_says_what_stays_after(shop: Run, number: str) -> None:  # noqa: F811
+def test_erase_refuses_while_the_device_is_here_and_says_what_stays_after(shop: Run, number: str) -> None:
     status, _out, err = shop("erase", number, "--why", "asked for")
     assert status == 1
     assert "still needed" in err
@@ -84,7 +84,7 @@ def test_erase_refuses_while_the_device_is_here_and_says_what_stays_after(shop: 
 
 
 def test_a_shop_is_archived_restored_elsewhere_and_held_until_released(
-    shop: Run,  # noqa: F811
+    shop: Run,
     number: str,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
@@ -106,11 +106,11 @@ def test_a_shop_is_archived_restored_elsewhere_and_held_until_released(
     assert shop("release", "--send")[0] == 1
 
 
-def test_release_wants_to_know_which(shop: Run) -> None:  # noqa: F811
+def test_release_wants_to_know_which(shop: Run) -> None:
     assert shop("release")[0] == 2
 
 
-def test_a_foreign_file_is_refused_in_one_line(run: Run, tmp_path: Path) -> None:  # noqa: F811
+def test_a_foreign_file_is_refused_in_one_line(run: Run, tmp_path: Path) -> None:
     (tmp_path / "letter.txt").write_text("Dear shop, " * 200)
 
     status, _out, err = run("restore", str(tmp_path / "letter.txt"))
