@@ -168,7 +168,7 @@ def _approval(connection: Connection, _policy: Policy, visit_id: int, _gone: lis
 
 
 def _money(connection: Connection, _policy: Policy, visit_id: int, _gone: list[str]) -> None:
-    """What was charged and paid for a visit."""
+    """What was charged and paid for a visit: no account of it is kept here yet (see `actions/balance.py`)."""
 
 
 def _announced(connection: Connection, going: _Round, kept: Kept, most: int, _gone: list[str]) -> int:
