@@ -54,7 +54,8 @@ def test_is_it_ready_is_answered_within_three_taps_from_the_list_and_noted_with_
 
     hand.tap(page.get_by_role("link", name="Telephone", exact=True))
     page.wait_for_url("**/bench/phone")
-    page.keyboard.type("0123")  # the field has the focus
+    expect(page.get_by_role("searchbox")).to_be_focused()  # else the first digit typed would be lost
+    page.keyboard.type("0123")
     hand.tap(page.get_by_role("button", name="Find", exact=True))
     expect(page.get_by_text("It is not ready yet.")).to_be_in_viewport()
     to_answer = hand.taps
