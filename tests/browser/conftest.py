@@ -51,7 +51,13 @@ def site(app: Flask) -> Iterator[str]:  # noqa: F811
     thread = threading.Thread(target=server.run)
     thread.start()
     yield f"http://127.0.0.1:{server.effective_port}"
-    server.trigger.pull_trigger(lambda: wasyncore.close_all(sockets))
+
+    def stop() -> None:
+        for channel in list(server.active_channels.values()):
+            channel.handle_close()  # closes the files that are still on their way to a page that is gone
+        wasyncore.close_all(sockets)
+
+    server.trigger.pull_trigger(stop)
     thread.join()
     server.task_dispatcher.shutdown()
 

@@ -178,6 +178,7 @@ def test_the_customers_pages_have_no_fault_that_axe_finds_and_fit_a_narrow_phone
 
 def looks_well(page: Page, width: int = 320) -> None:
     """Everything folded is opened; then nothing is wider than the page, and axe finds no fault."""
+    page.wait_for_load_state()  # with its styles: what a form answered is there before them
     page.evaluate("for (const each of document.querySelectorAll('details')) each.open = true")
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]})
