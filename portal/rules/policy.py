@@ -38,6 +38,8 @@ from portal.rules.policy_base import (
 )
 from portal.rules.policy_bench import Bench, Caution, Check, Kind
 from portal.rules.policy_collection import Collection
+from portal.rules.policy_complaints import Complaints
+from portal.rules.policy_formal import Formal
 from portal.rules.policy_handover import Handover
 from portal.rules.policy_messages import Messages
 from portal.rules.policy_prints import Prints
@@ -237,6 +239,8 @@ class Policy(Part):
     messages: Messages = Messages()
     approvals: Approvals = Approvals()
     collection: Collection = Collection()
+    formal: Formal = Formal()
+    complaints: Complaints = Complaints()
     handover: Handover = Handover()
     people: People = People()
     warranty: Warranty = Warranty()

@@ -54,6 +54,7 @@ def across(document: Mapping[str, Any]) -> Iterator[Found]:
     yield from _strangers(document)
     yield from _overlaps(_table(document.get("hours")))
     yield from _rates(document)
+    yield from _law(document)
 
 
 def nearest(name: str, allowed: Iterable[str]) -> str:
@@ -174,6 +175,19 @@ def _rates(document: Mapping[str, Any]) -> Iterator[Found]:
                 say("{rate}", rate=rate),
                 say("rates beside the shop’s own tax_percent, where it has one"),
             )
+
+
+def _law(document: Mapping[str, Any]) -> Iterator[Found]:
+    """The law for formal notices of a shop in another country, or in Scotland, where it is another one."""
+    law = _table(document.get("collection")).get("law", "none")
+    country = _table(document.get("shop")).get("country", "GB")
+    holidays = _table(document.get("hours")).get("public_holidays", "")
+    if law == "england-wales-northern-ireland" and (country != "GB" or holidays == "GB-SCT"):
+        yield Found(
+            ("collection", "law"),
+            say("“{law}” for a shop in “{country}”", law=law, country="GB-SCT" if country == "GB" else country),
+            say("“none”, or the law of where the devices lie"),
+        )
 
 
 def _list(value: Any) -> list[Any]:
