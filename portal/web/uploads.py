@@ -18,6 +18,7 @@ _FIELDS = 1024**2  # bytes of a form beside its photos
 # they are too many).
 _LARGE = {
     "bench.add_photos": (MOST_AT_ONCE * LARGEST_BYTES + _FIELDS, 50),
+    "bench.photo_waited": (LARGEST_BYTES + _FIELDS, 15),
     "customer.send_words": (LARGEST_BYTES + _FIELDS, 10),
 }
 

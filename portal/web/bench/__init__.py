@@ -33,5 +33,6 @@ from portal.web.bench import (  # noqa: E402
     today,  # noqa: F401
     tray,  # noqa: F401
     undelivered,  # noqa: F401
+    waiting,  # noqa: F401
     warranty,  # noqa: F401
 )
