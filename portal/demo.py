@@ -35,10 +35,13 @@ from portal.store.tickets import OpenTicket
 from seed import year
 from seed.year import WHOLE, Size
 
-MARK = "made-by-demo"  # only a folder with this file in it is ever wiped
+MARK = settings.DEMO_MARK  # only a folder with this file in it is ever wiped
 UNFINISHED = "unfinished\n"
 MAIL_KEPT = timedelta(days=10)
-LOGINS = {"Kim": ("keeper", "seven lamps over the quay"), "Robin": ("bench", "copper tape and tweezers")}
+LOGINS = {
+    name: (person["role"], person["password"])
+    for name, person in tomllib.loads((resources.demo_shop() / "people.toml").read_text(encoding="utf-8")).items()
+}
 
 
 class NotADemo(ValueError):
@@ -58,7 +61,12 @@ class Demo:
 
     def welcome(self) -> str:
         """Where to look, and how to log in."""
-        lines = [f"The demo shop is in {self.folder}", f"  Start here  {self.base_url}/", "", "Log in at the bench:"]
+        lines = [
+            f"The demo shop is in {self.folder}",
+            f"  Start here  {self.base_url}/try/   (bench, keeper and customer side by side)",
+            "",
+            "Log in at the bench:",
+        ]
         lines += [
             f"  {self.base_url}/login   {name} ({role}), password: {word}" for name, (role, word) in LOGINS.items()
         ]

@@ -17,6 +17,7 @@ from urllib.parse import urlsplit
 PREFIX = "BENCHWINDOW_"
 FILE = "benchwindow.toml"
 SECRET_FILE = "secret"  # noqa: S105 (a file's name)
+DEMO_MARK = "made-by-demo"  # a folder with this file in it is a demo's
 
 # name → (default, help); the manual's page of settings is checked against this table.
 TABLE: Mapping[str, tuple[str, str]] = {
@@ -80,6 +81,11 @@ class Settings:
     def secret_file(self) -> Path:
         """Where the secret lies when no setting gives it."""
         return self.data / SECRET_FILE
+
+    @property
+    def is_demo(self) -> bool:
+        """Whether this is an invented shop, to be tried out."""
+        return (self.data / DEMO_MARK).exists()
 
     @property
     def archives(self) -> Path:

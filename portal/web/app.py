@@ -10,7 +10,7 @@ from flask import Flask
 from portal import resources
 from portal.actions import logins
 from portal.main import Installation
-from portal.web import account, bench, customer, errors, guard, health, manual, people, prints, security, shop
+from portal.web import account, bench, customer, errors, guard, health, manual, people, prints, security, shop, trying
 from portal.web.capitals import CapitalsAllowed
 from portal.web.page import add_to_templates
 from portal.web.request_context import EXTENSION, close_connection
@@ -58,5 +58,7 @@ def create_app(installation: Installation) -> Flask:
         shop.blueprint,
     ):
         app.register_blueprint(blueprint)
+    if installation.settings.is_demo:
+        app.register_blueprint(trying.blueprint)
     app.wsgi_app = CapitalsAllowed(app.wsgi_app)  # type: ignore[assignment,method-assign]
     return app

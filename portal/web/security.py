@@ -33,6 +33,10 @@ POLICY = "; ".join(
 )
 
 
+# A demo shows its own pages side by side.
+DEMO_POLICY = POLICY.replace("frame-ancestors 'none'", "frame-ancestors 'self'; frame-src 'self'")
+
+
 def protect(app: Flask, settings: Settings) -> None:
     """Protect every form by its origin and the session's token, every answer by its headers; believe exactly so many
     proxies, each of which must add to X-Forwarded-For."""
@@ -74,7 +78,7 @@ def _origin(url: str) -> str:
 
 def _headers(settings: Settings) -> Callable[[Response], Response]:
     always = [
-        ("Content-Security-Policy", POLICY),
+        ("Content-Security-Policy", DEMO_POLICY if settings.is_demo else POLICY),
         ("X-Content-Type-Options", "nosniff"),
         ("Referrer-Policy", "same-origin"),  # no-referrer breaks form checks over HTTPS
         ("Cross-Origin-Opener-Policy", "same-origin"),

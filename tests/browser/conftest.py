@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 import pytest
 import waitress
@@ -43,14 +44,14 @@ def chrome(chromium: str) -> Iterator[Browser]:
         browser.close()
 
 
-@pytest.fixture
-def site(app: Flask) -> Iterator[str]:  # noqa: F811
-    """The address at which the site answers."""
+@contextmanager
+def served(app: Flask, **where: object) -> Iterator[int]:  # noqa: F811
+    """Serves a site, and tells at which port; `where` is as waitress takes it."""
     sockets: dict[int, object] = {}
-    server = waitress.create_server(app, host="127.0.0.1", port=0, threads=4, map=sockets)
+    server = waitress.create_server(app, threads=4, map=sockets, **where)
     thread = threading.Thread(target=server.run)
     thread.start()
-    yield f"http://127.0.0.1:{server.effective_port}"
+    yield server.effective_port
 
     def stop() -> None:
         for channel in list(server.active_channels.values()):
@@ -60,6 +61,13 @@ def site(app: Flask) -> Iterator[str]:  # noqa: F811
     server.trigger.pull_trigger(stop)
     thread.join()
     server.task_dispatcher.shutdown()
+
+
+@pytest.fixture
+def site(app: Flask) -> Iterator[str]:  # noqa: F811
+    """The address at which the site answers."""
+    with served(app, host="127.0.0.1", port=0) as port:
+        yield f"http://127.0.0.1:{port}"
 
 
 @pytest.fixture
