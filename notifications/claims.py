@@ -142,7 +142,12 @@ _GATHER = (
 _MINE = update(outbox).where(
     outbox.c.id.in_(bindparam("mine", expanding=True)), outbox.c.lease == bindparam("held"), OPEN
 )
-_BEGIN = _MINE.values(handing_over_at=bindparam("now"), due_at=bindparam("again_at"), unknowns=bindparam("doubts"))
+_BEGIN = _MINE.values(
+    handing_over_at=bindparam("now"),
+    due_at=bindparam("again_at"),
+    unknowns=bindparam("doubts"),
+    wording=bindparam("said_in"),
+)
 # One statement for every way to let go, built once.
 _SETTLE = _MINE.values(
     state=bindparam("becomes"),
@@ -189,12 +194,15 @@ def claim(connection: Connection, now: datetime, lease: timedelta = LEASE) -> Cl
     )
 
 
-def begin(connection: Connection, claimed: Claimed, now: datetime, again_at: datetime) -> bool:
+def begin(
+    connection: Connection, claimed: Claimed, now: datetime, again_at: datetime, wording: int | None = None
+) -> bool:
     """Note, before it happens, that the message is being handed over; a lost sender's waits till `again_at`.
 
+    `wording` is which words it goes out in, as the letter says.
     False when the lease was lost, or a message of the group was withdrawn meanwhile: then it must not go out.
     """
-    values = {"now": now, "again_at": again_at, "doubts": claimed.unknowns + 1}
+    values = {"now": now, "again_at": again_at, "doubts": claimed.unknowns + 1, "said_in": wording}
     return connection.execute(_BEGIN, values | _mine(claimed)).rowcount == len(claimed.ids)
 
 

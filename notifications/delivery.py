@@ -154,6 +154,7 @@ def _composed(
         facts=claimed.facts,
         made_at=claimed.made_at,
         message_id=claimed.message_id,
+        expires_at=claimed.expires_at,
     )
     try:
         return office.compose(due, claimed.via, now)
@@ -165,7 +166,7 @@ def _composed(
 def _hand_over(batch: Batch, claimed: Claimed, letter: Letter) -> None:
     office, now, channel = batch.office, batch.office.clock.now(), batch.office.channels[claimed.via]
     with office.writing() as connection:
-        begun = claims.begin(connection, claimed, now, now + AGAIN_AFTER_UNKNOWN)
+        begun = claims.begin(connection, claimed, now, now + AGAIN_AFTER_UNKNOWN, letter.wording)
     if not begun:
         log.warning("Message %s: it was taken back, or its lease was over, before it was handed over.", claimed.id)
         return _later(batch, claimed, now, "", counts=False)
@@ -175,8 +176,8 @@ def _hand_over(batch: Batch, claimed: Claimed, letter: Letter) -> None:
     except TryLater as fault:
         if claimed.attempts >= channel.most_attempts:
             return _give_up(batch, claimed, now, fault.why)
-        again_at = now + retry_after(claimed.attempts, office.jitter, channel.first_retry)
-        return _later(batch, claimed, again_at, fault.why, counts=True)
+        wait = max(retry_after(claimed.attempts, office.jitter, channel.first_retry), min(fault.wait, LONGEST_RETRY))
+        return _later(batch, claimed, now + wait, fault.why, counts=True)
     except ChannelDown as fault:
         batch.down.add(claimed.via)
         log.error("Channel %s does not work; its messages wait.", claimed.via)
@@ -189,7 +190,16 @@ def _hand_over(batch: Batch, claimed: Claimed, letter: Letter) -> None:
         log_fault(f"Message {claimed.id}: channel {claimed.via} broke off", fault)
         return _line_broke(batch, claimed, now, f"the channel broke off: {type(fault).__name__}")
     office.fail_point("handed over")
+    if letter.needs_more:
+        return _not_enough(batch, claimed, office.clock.now())
     return _settle(batch, lambda c: claims.sent(c, claimed, office.clock.now()), "done")
+
+
+def _not_enough(batch: Batch, claimed: Claimed, now: datetime) -> None:
+    """A channel took it that does not say whether anybody saw it: the next one goes too, or it stays in doubt."""
+    why = f"by {claimed.via!r} it was taken, but nobody knows whether it was seen"
+    end = claims.next_channel if claimed.has_more_channels else claims.left_in_doubt
+    _settle(batch, lambda c: end(c, claimed, now, why), "done")
 
 
 def _line_broke(batch: Batch, claimed: Claimed, now: datetime, why: str) -> None:

@@ -20,6 +20,7 @@ class Due:
     facts: tuple[Mapping[str, Any], ...]
     made_at: datetime
     message_id: str
+    expires_at: datetime | None = None  # when it is of no use any more
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,9 @@ class Letter:
     language: str = "en"
     attachments: tuple[Attachment, ...] = ()
     headers: Mapping[str, str] = field(default_factory=dict, repr=False)
+    wording: int | None = None  # which words of its author's it is said in; None for the usual ones
     due: Due | None = None  # what it is about, for a channel that only notes it down
+    needs_more: bool = False  # taken by this channel, it is not surely with its recipient: the next is asked as well
 
 
 @dataclass(frozen=True)

@@ -47,7 +47,7 @@ outbox = Table(
     Column("expires_at", Instant, nullable=False, info=_MESSAGE),
     Column("gather", String(120), info=_MESSAGE),  # messages of one key that wait together go out as one
     Column("facts", JSON, nullable=False, info=_MESSAGE),
-    Column("wording", Integer, info=_NONE),  # the wording's revision when the message was written
+    Column("wording", Integer, info=_NONE),  # which words it was last handed over in; None: the program's own
     Column("made_at", Instant, nullable=False, info=_MESSAGE),
     Column("state", String(12), nullable=False, server_default="waiting", info=_MESSAGE),
     Column("attempts", Integer, nullable=False, server_default="0", info=_TECHNICAL),  # on this channel

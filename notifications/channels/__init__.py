@@ -24,7 +24,11 @@ class Undelivered(Exception):
 
 
 class TryLater(Undelivered):
-    """Not now: a temporary refusal, or nobody there."""
+    """Not now: a temporary refusal, or nobody there. `wait` is how long the other side asks us to wait, at least."""
+
+    def __init__(self, why: str, wait: timedelta = timedelta(0)) -> None:
+        super().__init__(why)
+        self.wait = wait
 
 
 class Hopeless(Undelivered):
