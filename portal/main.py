@@ -22,7 +22,7 @@ from notifications.delivery import PostOffice, no_fault, send_due
 from notifications.instants import Clock, SystemClock
 from notifications.sweeps import Registry, Sweep, Tally
 from portal import settings
-from portal.actions import answers, archives, collection, photos, retention
+from portal.actions import answers, archives, collection, photos, retention, rights, windows
 from portal.actions.desk import Desk
 from portal.letters import calling, make_composer
 from portal.links import Links
@@ -128,11 +128,14 @@ def _sweeps(desk: Desk, office: PostOffice, files: PhotoFiles, read: Settings) -
         return Tally(forgotten + seen, forgotten + orphans)
 
     def remind(now: datetime) -> Tally:
-        devices, asked = collection.remind(desk, now), answers.remind(desk, now)
-        return Tally(devices[0] + asked[0], devices[1] + asked[1])
+        done = [collection.remind(desk, now), answers.remind(desk, now), rights.remind(desk, now)]
+        return Tally(sum(looked_at for looked_at, _done in done), sum(reminded for _looked_at, reminded in done))
 
     def lapse(now: datetime) -> Tally:
         return Tally(*answers.lapse(desk, now))
+
+    def forecast(now: datetime) -> Tally:
+        return Tally(*windows.sweep(desk, now))
 
     def purge(now: datetime) -> Tally:
         gone = sum(each.count for each in retention.apply(desk, files, now))
@@ -153,6 +156,7 @@ def _sweeps(desk: Desk, office: PostOffice, files: PhotoFiles, read: Settings) -
     return [
         Sweep("remind", remind),
         Sweep("lapse", lapse),
+        Sweep("forecast", forecast),
         Sweep("purge", purge, every=timedelta(minutes=10), destroys=True),
         Sweep("tidy", tidy, every=timedelta(minutes=10), destroys=True),
         Sweep("backup", backup, every=timedelta(minutes=10)),

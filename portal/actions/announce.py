@@ -14,9 +14,9 @@ from portal.actions.desk import CUSTOMER, By, Change, Desk, Outcome, change_tick
 from portal.actions.intake import NewDevice, NewVisit, TakenIn, add_ticket, add_visit, fit_device, told_again
 from portal.rules import stages, throttle
 from portal.rules.intake_record import Item, differences, fit_items
-from portal.rules.passcodes import ask_about_passcode
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused, Unfit
+from portal.rules.secrets import ask_about_secrets
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import Event
 from portal.rules.text import line, passage
@@ -86,7 +86,7 @@ def _announce(desk: Desk, announced: Announced, now: datetime, confirmed: bool, 
                 raise Refused(say("This form is damaged. Please open the page anew and fill it in again."))
             return told_again(desk, connection, number)
         device = fit_device(announced.device, policy)
-        ask_about_passcode(device.fault, confirmed=confirmed)
+        ask_about_secrets(device.fault, confirmed=confirmed)
         return_address = passage("return_address", say("The return address"), announced.return_address, limit=400)
         items = fit_items(announced.items)
         ref = add_visit(desk, connection, announced.visit, policy, now)

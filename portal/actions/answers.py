@@ -6,16 +6,14 @@ the exact offer, what was answered, when and through what, and no contact data. 
 
 from __future__ import annotations
 
-import hashlib
-import hmac
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Literal
 
 from sqlalchemy import Connection
 
-from portal.actions import tell
+from portal.actions import codes, tell
 from portal.actions.desk import CLOCK, CUSTOMER, By, Change, Desk, Outcome, Stale, change_ticket
 from portal.actions.proving import prove_answer
 from portal.actions.questions import hold_events, must_win, of
@@ -28,15 +26,11 @@ from portal.rules.refusals import Refused, Unfit
 from portal.rules.sentences import say
 from portal.rules.stages import Event, must_be_here
 from portal.rules.text import line
-from portal.rules.tokens import new_ref
 from portal.store import questions, visits
 from portal.store.questions import Kept
 from portal.store.tickets import Ticket
 
 Through = Literal["question link", "own link", "docket link", "docket link and code", "telephone", "counter"]
-CODE_LASTS = timedelta(minutes=15)
-MOST_TRIES = 5  # of a six-digit code: the odds of a guess are 5 in 1,000,000
-MOST_CODES = 10  # for one question in a day, so that nobody tries on and on
 RETRIES = 5  # of a customer's answer, when the bench does something else on the ticket at that moment
 
 
@@ -160,44 +154,16 @@ def send_code(desk: Desk, number: str, ref: str) -> None:
         kept = questions.by_ref(connection, ref)
         if kept is None or kept.question.state is not State.PUT:
             raise Refused(say("This question waits for no answer."))
-        newest = questions.challenge(connection, kept.id)
-        if newest and now - newest.made_at < timedelta(minutes=1):
-            raise Refused(say("A code was sent a moment ago. Please wait a minute before you ask for another."))
-        if questions.challenges_since(connection, kept.id, now - timedelta(days=1)) >= MOST_CODES:
-            raise Refused(say("Too many codes were asked for. Please ring the shop, or use the link that we sent you."))
-        made = new_ref(desk.chooser)
-        questions.add_challenge(connection, kept.id, made, now)
+        made = codes.make(desk, connection, questions.CODES, kept.id, now)
         if not tell.question_code(connection, kept, made, now):
-            raise Refused(say("There is nobody on file whom a code could be sent to. Please ring the shop."))
+            raise codes.nobody()
 
 
 def try_code(desk: Desk, ref: str, typed: str) -> int:
-    """The challenge that a code answers, to be used up by the answer itself. Raises Unfit (field "code").
-
-    The try is counted, whatever comes of it, before it is looked at.
-    """
-    now = desk.clock.now()
-    with desk.writing() as connection:
+    """The challenge that a code answers, to be used up by the answer itself. Raises Unfit (field "code")."""
+    with desk.reading() as connection:
         kept = questions.by_ref(connection, ref)
-        newest = questions.challenge(connection, kept.id) if kept else None
-        counted = newest is not None and questions.count_try(connection, newest.id, MOST_TRIES)
-        since = tell.code_sent_at(connection, newest.ref) or newest.made_at if newest else now
-    if newest is None or not counted or now - since > CODE_LASTS:
-        raise _wrong_code()
-    digits = "".join(letter for letter in typed if letter.isascii() and letter.isdigit())
-    if not hmac.compare_digest(digits.encode(), code_of(desk.links.secret, newest.ref).encode()):
-        raise _wrong_code()
-    return newest.id
-
-
-def _wrong_code() -> Unfit:
-    return Unfit("code", say("This is not the code, or its time is over. Type the newest one, or ask for another."))
-
-
-def code_of(secret: bytes, challenge_ref: str) -> str:
-    """The six digits of a challenge: made from its id under the secret, stored nowhere."""
-    digest = hmac.digest(secret, f"benchwindow code|{challenge_ref}".encode(), hashlib.sha256)
-    return f"{int.from_bytes(digest, 'big') % 1_000_000:06}"
+    return codes.try_code(desk, questions.CODES, kept.id if kept else None, typed).id
 
 
 def _settle(
@@ -273,8 +239,8 @@ def _write(
 ) -> None:
     values: dict[str, object] = {"state": after.state.value, "chosen": after.chosen, "settled_at": now}
     used = given.challenge if given else None
-    if used is not None and not questions.use_challenge(connection, used, now, MOST_TRIES):
-        raise _wrong_code()
+    if used is not None:
+        codes.use(connection, questions.CODES, used, now)
     must_win(questions.change(connection, kept, values | {"through": given.through if given else None}))
     more = {
         "language": given.language if given else None,

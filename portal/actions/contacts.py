@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -43,6 +44,7 @@ def change_contact(
     *,
     seen: int | None = None,
     deed_key: str | None = None,
+    then: Callable[[Connection, Ticket, datetime], None] | None = None,
 ) -> Outcome:
     """Write the contact with this role ("owner" or "second") anew; a second person may be new.
 
@@ -70,7 +72,7 @@ def change_contact(
 
         return Change([Event("contact_changed", {"contact": role})], audience="bench", write=write)
 
-    return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key)
+    return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
 
 
 def _fitted(typed: ContactTyped, role: str, policy: Policy) -> dict[str, object]:

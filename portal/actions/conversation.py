@@ -13,9 +13,9 @@ from portal.pictures.worker import clean_in_child
 from portal.rules import conversation as rules
 from portal.rules import throttle
 from portal.rules.conversation import Writer
-from portal.rules.passcodes import ask_about_passcode
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused, Unfit
+from portal.rules.secrets import ask_about_secrets
 from portal.rules.sentences import say
 from portal.rules.stages import Event
 from portal.rules.text import passage
@@ -44,7 +44,7 @@ def write(
     `photos.add` does.
     """
     words = rules.written(text)
-    ask_about_passcode(words, confirmed=confirmed)
+    ask_about_secrets(words, confirmed=confirmed)
     with desk.reading() as connection:
         ticket = find(connection, number)
         if done_before(connection, deed_key):
@@ -74,7 +74,7 @@ def answer(
     What they wrote counts as read. Raises Unfit, AskFirst, Refused and Stale as `notes.note` does.
     """
     words = passage("text", say("The answer"), text, required=True)
-    ask_about_passcode(words, confirmed=confirmed)
+    ask_about_secrets(words, confirmed=confirmed)
 
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
         asked = _to_answer(connection, ticket)
@@ -116,7 +116,7 @@ def said(
     """
     event = Event("said", {"how": rules.how(how).value})
     words = passage("text", say("What the customer said"), text, required=True)
-    ask_about_passcode(words, confirmed=confirmed)
+    ask_about_secrets(words, confirmed=confirmed)
 
     def decide(_connection: Connection, _ticket: Ticket, _policy: Policy) -> Change:
         return Change([event], text=words)
@@ -143,7 +143,7 @@ def rang(
     """
     came = rules.outcome(outcome)
     words = passage("text", say("What was said"), text)
-    ask_about_passcode(words, confirmed=confirmed)
+    ask_about_secrets(words, confirmed=confirmed)
 
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
         whom = _contact_of_role(connection, ticket, contact)

@@ -5,7 +5,7 @@ GDPR Art. 17(1) and (3). Not legal advice; local law decides.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -48,10 +48,19 @@ class Erased:
     stays: Sequence[Stays]
 
 
-def erase(desk: Desk, files: PhotoFiles, by: By, number: str, why: str, *, deed_key: str | None = None) -> Erased:
+def erase(
+    desk: Desk,
+    files: PhotoFiles,
+    by: By,
+    number: str,
+    why: str,
+    *,
+    deed_key: str | None = None,
+    then: Callable[[Connection, Ticket, datetime], None] | None = None,
+) -> Erased:
     """Erase what can go of a ticket's whole visit, since its tickets share one contact.
 
-    Raises Refused while a device of the visit is in the shop, and Unfit without a reason.
+    `then` writes what belongs into the same transaction. Raises Refused while a device of the visit is in the shop, and Unfit without a reason.
     """
     reason = line("why", say("The reason"), why, limit=400, required=True)
     gone: list[str] = []
@@ -85,7 +94,7 @@ def erase(desk: Desk, files: PhotoFiles, by: By, number: str, why: str, *, deed_
 
         return Change([Event("erased")], text=reason, audience="bench", write=write)
 
-    outcome = change_ticket(desk, by, number, decide, deed_key=deed_key)
+    outcome = change_ticket(desk, by, number, decide, deed_key=deed_key, then=then)
     for ref in gone:
         files.remove(ref)
     return told[0] if told else _again(desk, outcome.number)

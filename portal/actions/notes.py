@@ -9,9 +9,9 @@ from sqlalchemy import Connection
 
 from portal.actions import tell
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
-from portal.rules.passcodes import ask_about_passcode
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused
+from portal.rules.secrets import ask_about_secrets
 from portal.rules.sentences import say
 from portal.rules.stages import Event
 from portal.rules.text import passage
@@ -37,7 +37,7 @@ def note(
     Raises Unfit for an empty or overlong one, AskFirst for one that may give a passcode away (`confirmed`: keep it).
     """
     words = passage("text", say("The note"), text, required=True)
-    ask_about_passcode(words, confirmed=confirmed)
+    ask_about_secrets(words, confirmed=confirmed)
 
     def decide(_connection: Connection, _ticket: Ticket, _policy: Policy) -> Change:
         return Change([Event("noted")], text=words, audience=audience)
@@ -64,7 +64,7 @@ def correct(
     Raises Refused when the ticket has no such entry.
     """
     words = passage("text", say("The correction"), text, required=True)
-    ask_about_passcode(words, confirmed=confirmed)
+    ask_about_secrets(words, confirmed=confirmed)
 
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
         return Change(

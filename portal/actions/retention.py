@@ -24,11 +24,15 @@ from portal.store import (
     acceptances,
     announcements,
     bench_purge,
+    breaches,
     keeping,
+    money,
     people,
     photos,
+    publication,
     purge,
     questions,
+    rights,
     tickets,
     wishes,
 )
@@ -133,6 +137,7 @@ def _close(connection: Connection, visit_id: int) -> None:
     for ticket in tickets.of_visit(connection, visit_id):
         purge.record(connection, ticket.id)
     purge.messages(connection, visit_id)
+    rights.forget_words(connection, visit_id)
     purge.visit(connection, visit_id)
 
 
@@ -151,6 +156,7 @@ def _device(connection: Connection, _policy: Policy, visit_id: int, _gone: list[
 
 def _record(connection: Connection, _policy: Policy, visit_id: int, _gone: list[str]) -> None:
     purge.messages(connection, visit_id)
+    rights.forget_words(connection, visit_id)
     for ticket in tickets.of_visit(connection, visit_id):
         purge.record_but_its_shell(connection, ticket.id)
     purge.visit_but_its_shell(connection, visit_id)
@@ -161,6 +167,10 @@ def _photo(connection: Connection, _policy: Policy, visit_id: int, gone: list[st
         gone += photos.forget(connection, ticket.id)
 
 
+def _publication(connection: Connection, _policy: Policy, visit_id: int, _gone: list[str]) -> None:
+    publication.forget(connection, visit_id)
+
+
 def _approval(connection: Connection, _policy: Policy, visit_id: int, _gone: list[str]) -> None:
     acceptances.forget(connection, visit_id)
     wishes.forget(connection, visit_id)
@@ -168,7 +178,7 @@ def _approval(connection: Connection, _policy: Policy, visit_id: int, _gone: lis
 
 
 def _money(connection: Connection, _policy: Policy, visit_id: int, _gone: list[str]) -> None:
-    """What was charged and paid for a visit: no account of it is kept here yet (see `actions/balance.py`)."""
+    money.forget(connection, visit_id)
 
 
 def _announced(connection: Connection, going: _Round, kept: Kept, most: int, _gone: list[str]) -> int:
@@ -190,6 +200,11 @@ def _staff(connection: Connection, going: _Round, kept: Kept, most: int, _gone: 
     return sum(purge.staff_member(connection, staff_id) for staff_id in found)
 
 
+def _request(connection: Connection, going: _Round, kept: Kept, most: int, _gone: list[str]) -> int:
+    before = going.before(kept)
+    return rights.forget(connection, before, most) + breaches.forget(connection, before)
+
+
 def _technical(connection: Connection, going: _Round, kept: Kept, _most: int, _gone: list[str]) -> int:
     return people.remove_old_logins(connection, going.before(kept))
 
@@ -203,6 +218,8 @@ def _count(connection: Connection, going: _Round, kept: Kept) -> int:
             return len(people.left_before(connection, before))
         case Kept.TECHNICAL:
             return people.count_old_logins(connection, before)
+        case Kept.REQUEST:
+            return rights.count_old(connection, before) + breaches.count_old(connection, before)
         case Kept.ANNOUNCED:
             return len(announcements.never_came(connection, before, MOST))
         case _:
@@ -216,6 +233,7 @@ _ERASE: Mapping[Kept, Erase] = {
     Kept.DEVICE: _device,
     Kept.RECORD: _record,
     Kept.PHOTO: _photo,
+    Kept.PUBLICATION: _publication,
     Kept.APPROVAL: _approval,
     Kept.MONEY: _money,
 }
@@ -225,4 +243,5 @@ _STEPS: Mapping[Kept, Step] = dict.fromkeys(_ERASE, _visits) | {
     Kept.ANNOUNCED: _announced,
     Kept.STAFF: _staff,
     Kept.TECHNICAL: _technical,
+    Kept.REQUEST: _request,
 }

@@ -12,9 +12,9 @@ from portal.actions import tell
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
 from portal.actions.people import is_keeper
 from portal.rules import test_sheet
-from portal.rules.passcodes import ask_about_passcode
 from portal.rules.policy import Check, Policy
 from portal.rules.refusals import Refused, Unfit, needs
+from portal.rules.secrets import ask_about_secrets
 from portal.rules.sentences import say
 from portal.rules.stages import Event, must_be_here
 from portal.rules.summary import SafetyTest
@@ -51,7 +51,7 @@ def fill_in(
     """
     if not typed:
         raise needs("result", say("The result"))
-    ask_about_passcode(*(each.note for each in typed), confirmed=confirmed)
+    ask_about_secrets(*(each.note for each in typed), confirmed=confirmed)
     now = desk.clock.now()
 
     def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:

@@ -22,6 +22,7 @@ from portal.rules.quiet import may_go_from
 from portal.rules.stages import Ending
 from portal.store import people, tickets, visits
 from portal.store.questions import Kept
+from portal.store.rights import Kept as Request
 from portal.store.tickets import Ticket
 from portal.store.visits import Contact, Visit
 
@@ -56,6 +57,11 @@ def answered(connection: Connection, ticket: Ticket, now: datetime) -> None:
 def ready(connection: Connection, ticket: Ticket, now: datetime) -> None:
     """The device has come to the last stage: how it may be had back, and with which code."""
     _about(connection, ticket, "ready", {}, now)
+
+
+def window_moved(connection: Connection, ticket: Ticket, now: datetime) -> None:
+    """It takes longer than the customer reckons with, as the ticket's newest entry says."""
+    _about(connection, ticket, "window_moved", {"entry": ticket.revision}, now)
 
 
 def ready_undone(connection: Connection, ticket: Ticket, now: datetime) -> None:
@@ -180,6 +186,37 @@ def code_sent_at(connection: Connection, challenge: str) -> datetime | None:
     return outbox.sent_at(connection, f"code {challenge}")
 
 
+def own_data_code(connection: Connection, visit: Visit, challenge: str, now: datetime) -> bool:
+    """A code for whoever asks for their data, to the owner on file, whatever else they want to hear. False for none."""
+    policy = policy_in_force(connection)
+    for contact in visits.contacts_of(connection, visit.id):
+        if contact.role == "owner" and channels(contact, policy):
+            facts = {"challenge": challenge}
+            _put(connection, "own_data_code", f"code {challenge}", contact, visit.ref, facts, now)
+            return True
+    return False
+
+
+def request_told(connection: Connection, kept: Request, what: str, now: datetime) -> None:
+    """What became of a request about personal data, to its visit's owner, whatever else they want to hear."""
+    if kept.visit_id is None:
+        return
+    visit, facts = visits.by_id(connection, kept.visit_id), {"request": kept.ref, "what": what}
+    for contact in visits.contacts_of(connection, visit.id):
+        if contact.role == "owner":
+            cause = f"request {kept.ref} revision {kept.revision}"
+            _put(connection, "request_told", cause, contact, visit.ref, facts, now)
+
+
+def request_waits(connection: Connection, kept: Request, now: datetime) -> None:
+    """A request about personal data must be answered: the keepers hear of it."""
+    ticket = tickets.by_number(connection, kept.number)
+    if ticket is None:  # they find it on the page of today
+        return
+    cause, facts = f"request {kept.ref} revision {kept.revision} waits", {"request": kept.ref}
+    keepers(connection, "request_waits", cause, ticket.ref, facts, now)
+
+
 def sign_off_wanted(connection: Connection, ticket: Ticket, kept: Kept, now: datetime) -> None:
     """The keeper looks first."""
     cause = f"question {kept.ref} version {kept.question.version} sign-off {ticket.revision}"
@@ -205,6 +242,21 @@ def _withdraw_question(connection: Connection, kept: Kept, now: datetime) -> Non
 def link_again(connection: Connection, visit: Visit, contact: Contact, cause: str, now: datetime) -> None:
     """The contact's own link, asked for or renewed. Sent even to those who are told nothing else: they asked."""
     _put(connection, "link_again", cause, contact, visit.ref, {}, now)
+
+
+def complained(connection: Connection, ticket: Ticket, now: datetime) -> None:
+    """The customer is not satisfied: the keeper hears of it."""
+    keepers(connection, "complained", cause_of(ticket), ticket.ref, {"entry": ticket.revision}, now)
+
+
+def complaint_answered(connection: Connection, ticket: Ticket, now: datetime) -> None:
+    """The complaint has an answer, which is in the newest entries."""
+    _about(connection, ticket, "complaint_answered", {}, now)
+
+
+def fault_compared(connection: Connection, ticket: Ticket, now: datetime) -> None:
+    """Somebody has looked whether the device came back with the same fault."""
+    _about(connection, ticket, "fault_compared", {}, now)
 
 
 def let_through(connection: Connection, ticket: Ticket, now: datetime) -> None:

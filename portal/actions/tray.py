@@ -10,9 +10,9 @@ from sqlalchemy import Connection
 
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket, find
 from portal.rules import tray
-from portal.rules.passcodes import ask_about_passcode
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused, needs
+from portal.rules.secrets import ask_about_secrets
 from portal.rules.sentences import say
 from portal.rules.stages import Event, must_be_here
 from portal.rules.text import line as text_line
@@ -44,7 +44,7 @@ def take_out(
     """Put lines into the tray, all or none. Raises what `rules.tray.take_out` raises."""
     if not new:
         raise needs("what", say("What was taken out"))
-    ask_about_passcode(*(line.what for line in new), confirmed=confirmed)
+    ask_about_secrets(*(line.what for line in new), confirmed=confirmed)
 
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
         known = _here(connection, ticket)

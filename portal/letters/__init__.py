@@ -8,13 +8,15 @@ of events what their words need and when they are no longer true; the words are 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from sqlalchemy import Connection
 
 from notifications.letters import Attachment, Compose, Composed, Due, Later, Letter, Unreachable, Withdrawn
 from portal.actions import tell
-from portal.letters import collection, conversation, docket, handover, questions, staff, standing
+from portal.letters import afterwards, collection, conversation, docket, handover, questions, rights, staff, standing
+from portal.letters.own_words import own_words
 from portal.letters.told import Facts, Letterbox, StaffStillTrue, StillTrue, Told, look_up, look_up_staff
 from portal.letters.writing import write, write_sms, write_to_staff
 from portal.rules.messages import Channel, Wants, kind_of
@@ -26,10 +28,12 @@ STILL_TRUE: Mapping[str, StillTrue] = {
     **collection.EVENTS,
     **conversation.EVENTS,
     **questions.EVENTS,
+    **rights.EVENTS,
+    **afterwards.EVENTS,
 }
 # What goes with the mail of an event.
 ATTACHED: Mapping[str, Callable[[Letterbox, Told, Facts], Sequence[Attachment]]] = {"taken_in": docket.attached}
-STAFF_STILL_TRUE: Mapping[str, StaffStillTrue] = {**staff.EVENTS}
+STAFF_STILL_TRUE: Mapping[str, StaffStillTrue] = {**staff.EVENTS, **rights.STAFF_EVENTS, **afterwards.STAFF_EVENTS}
 
 
 def make_composer(desk: Letterbox, sender_address: str) -> Compose:
@@ -70,7 +74,9 @@ def found_true(desk: Letterbox, connection: Connection, due: Due) -> tuple[Told,
     if isinstance(told, Withdrawn):
         return told
     context = STILL_TRUE[due.event](desk, connection, told)
-    return context if isinstance(context, Withdrawn) else (told, context)
+    if isinstance(context, Withdrawn):
+        return context
+    return replace(told, wording=own_words(connection, due.event, told, context)), context
 
 
 def _to_staff(desk: Letterbox, connection: Connection, due: Due, sender_address: str) -> Composed:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from sqlalchemy import Connection
 
 from notifications.letters import Withdrawn
-from portal.actions.answers import code_of
+from portal.actions.codes import code_of
 from portal.letters.told import Facts, Letterbox, StillTrue, Told
 from portal.rules.offers import shown_options
 from portal.rules.price_terms import left
@@ -57,7 +57,7 @@ def _over(desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdr
 def _code(desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
     facts = told.facts[-1]
     kept = questions.by_ref(connection, facts["question"])
-    newest = questions.challenge(connection, kept.id) if kept else None
+    newest = questions.CODES.newest(connection, kept.id) if kept else None
     if newest is None or newest.ref != facts["challenge"] or newest.used_at:
         return Withdrawn("the code is not the newest any more")
     return {"code": code_of(desk.links.secret, newest.ref)}

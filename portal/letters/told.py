@@ -18,6 +18,7 @@ from portal.store import people, tickets, visits
 from portal.store.people import Person
 from portal.store.tickets import Ticket
 from portal.store.visits import Contact, Visit
+from portal.store.wordings import Wording
 
 Facts = Mapping[str, Any]
 
@@ -49,6 +50,7 @@ class Told:
     tickets: Sequence[Ticket]
     policy: Policy
     facts: Sequence[Facts]
+    wording: Wording | None = None  # the shop's own words for it, where there are any
 
 
 @dataclass(frozen=True)
@@ -62,7 +64,8 @@ class StaffTold:
 
 
 # A link or a code is sent to whoever asked for it; that somebody took the device without a code is the owner's to know.
-HEARD_ALL_THE_SAME = ("link_again", "question_code", "handed_over_without_code")
+# What a person asked about their data is answered whatever else they want to hear.
+HEARD_ALL_THE_SAME = ("link_again", "question_code", "handed_over_without_code", "own_data_code", "request_told")
 # What an event's words need beside the usual, or that it is no longer true.
 StillTrue = Callable[[Letterbox, Connection, Told], Facts | Withdrawn]
 StaffStillTrue = Callable[[Letterbox, Connection, StaffTold], Facts | Withdrawn]
@@ -77,6 +80,8 @@ def look_up(connection: Connection, due: Due, policy: Policy) -> Told | Withdraw
     if silent and due.event not in HEARD_ALL_THE_SAME:
         return Withdrawn("the contact is not to be told any more")
     visit = visits.by_id(connection, contact.visit_id)
+    if visit.restricted_at and due.event not in HEARD_ALL_THE_SAME:
+        return Withdrawn("the data is only stored, at its owner’s wish")
     of_visit = tickets.of_visit(connection, visit.id)
     about = [ticket for ticket in of_visit if ticket.ref == due.reference]
     if not about and due.reference != visit.ref:

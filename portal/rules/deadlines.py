@@ -28,9 +28,15 @@ def working_day_from(day: date, is_holiday: Callable[[date], bool]) -> date:
     return day
 
 
-def answer_due(received: date, is_holiday: Callable[[date], bool], *, extended: bool = False) -> date:
-    """The last day to answer a request about personal data (GDPR Art. 12(3)): one month, three where extended."""
-    return working_day_from(months_after(received, 3 if extended else 1), is_holiday)
+def answer_due(
+    received: date, is_holiday: Callable[[date], bool], *, extended: bool = False, paused_days: int = 0
+) -> date:
+    """The last day to answer a request about personal data (GDPR Art. 12(3)): one month, three where extended.
+
+    Days on which the clock stood still are added (UK GDPR Art. 12A).
+    """
+    last = months_after(received, 3 if extended else 1) + timedelta(days=paused_days)
+    return working_day_from(last, is_holiday)
 
 
 def notice_of_breach_due(aware_at: datetime) -> datetime:

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from portal.rules.counts import parse_count
 from portal.rules.imei import serial
-from portal.rules.passcodes import ask_about_passcode
+from portal.rules.secrets import ask_about_secrets
 from portal.rules.policy_bench import Hazard, Kind
 from portal.rules.refusals import Refused, Unfit
 from portal.rules.sentences import Sentence, say
@@ -155,7 +155,7 @@ def fit(record: Record, *, confirmed: bool = False) -> Record:
     texts = [fitted.shop_sees, fitted.earlier_repair, fitted.answers_note]
     texts += [text for mark in fitted.marks for text in (mark.what, mark.place)]
     texts += [item.what for item in fitted.items]
-    ask_about_passcode(*texts, confirmed=confirmed)
+    ask_about_secrets(*texts, confirmed=confirmed)
     return fitted
 
 

@@ -7,18 +7,30 @@ from datetime import date
 from typing import Any
 
 from portal.rules.conversation import HOW_WORDS, OUTCOME_WORDS, WRITER_WORDS, How, Outcome, Writer
+from portal.rules.formal_notices import BECAUSE_WORDS, KIND_WORDS, Because
+from portal.rules.formal_notices import Kind as NoticeKind
 from portal.rules.giving_up import WISH_WORDS
 from portal.rules.messages import WANTS_WORDS, Wants
 from portal.rules.money import Price
+from portal.rules.numbers import spoken
 from portal.rules.parts import CUSTOMER_DELIVERY_WORDS, DELIVERIES, DELIVERY_WORDS, ORIGIN_WORDS, Origin, State
+from portal.rules.payments import HOW_WORDS as PAID_WORDS
+from portal.rules.payments import KIND_WORDS as MONEY_WORDS
+from portal.rules.payments import How as PaidHow
+from portal.rules.payments import Kind as MoneyKind
 from portal.rules.policy import Policy
 from portal.rules.price_terms import WAY_WORDS as PRICE_WAY_WORDS
 from portal.rules.price_terms import of_event
 from portal.rules.return_ways import WAY_WORDS, Way
+from portal.rules.rights import RIGHT_WORDS, Right
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import HOLD_WORDS, Ending, Hold
 from portal.rules.test_sheet import RESULT_WORDS, Result, When
 from portal.rules.undelivered import DECISION_WORDS, Decision
+from portal.rules.warranty import CUSTOMER_VERDICT_WORDS, CUSTOMER_WAY_WORDS, VERDICT_WORDS, Verdict
+from portal.rules.warranty import WAY_WORDS as WARRANTY_WAY_WORDS
+from portal.rules.warranty import Way as WarrantyWay
+from portal.rules.windows import REASONS
 
 _BENCH: Mapping[str, Sentence] = {
     "announced": say("Announced by the customer"),
@@ -51,6 +63,8 @@ _BENCH: Mapping[str, Sentence] = {
     "contact_changed": say("Contact changed"),
     "chose_messages": say("The customer chose which messages to get: {wants}"),
     "stopped_reminders": say("The customer stopped reminders"),
+    "promised": say("Promised by hand: ready by {day}"),
+    "window_moved": say("Told that it takes longer: {because}"),
     "shelved": say("Place, date or express changed"),
     "recorded": say("Condition on arrival recorded, version {version}"),
     "made_safe": say("Damaged battery dealt with"),
@@ -72,6 +86,14 @@ _BENCH: Mapping[str, Sentence] = {
     "gone_wrong_again": say("The customer says: it has gone wrong again"),
     "price_agreed": say("Agreed at the start: {price_way} {amount}"),
     "gone_ahead": say("Gone ahead within the limit: {amount}"),
+    "money_taken": say("{money} taken: {amount}, {paid_how}"),
+    "money_given_back": say("Given back: {amount}, {paid_how}"),
+    "money_reversed": say("Reversed, it was a mistake: {money} {amount}, {paid_how}"),
+    "storage_stated": say("Storage stated: {amount}"),
+    "storage_taken_back": say("Storage no longer charged: {amount}"),
+    "let_off": say("Let off: {amount}"),
+    "let_off_taken_back": say("No longer let off: {amount}"),
+    "statement_made": say("A statement was made"),
     "question_drafted": say("A question about money drafted"),
     "question_put": say("The question is put"),
     "question_signed_off": say("Signed off and put to the customer"),
@@ -88,14 +110,42 @@ _BENCH: Mapping[str, Sentence] = {
     "photos_paired": say("A pair of photos was made"),
     "photos_unpaired": say("A pair of photos was taken apart"),
     "photo_pair_shown": say("A pair of photos is shown otherwise"),
+    "photo_parts_hidden": say("Parts of a photo were hidden"),
+    "photo_released": say("A photo is for the customer too"),
+    "photo_described": say("What is said of a photo was changed"),
+    "photo_marked": say("A copy of a photo was marked"),
+    "publication_allowed": say("Pictures and film of the device may be published"),
+    "publication_refused": say("Not for publication: the consent was taken back"),
     "received_announced": say("The announced parcel came"),
     "kept_on": say("Kept longer: {kept}, until {until}"),
     "erased": say("Personal data erased on request"),
+    "formal_notice_made": say("{notice} written"),
+    "formal_notice_posted": say("{notice} posted on {day}"),
+    "formal_notice_withdrawn": say("{notice} taken back: {because}"),
+    "owner_untraced": say("The owner cannot be traced; steps taken"),
+    "owner_traced": say("The owner was found after all"),
+    "complained": say("The customer is not satisfied; answer by {day}"),
+    "complaint_answered": say("Complaint answered"),
+    "complaint_closed": say("Complaint closed"),
+    "came_back": say("Came back within the warranty of {earlier}, until {until}"),
+    "came_back_as": say("The device is here again, as {later}"),
+    "fault_compared": say("Looked at: {found}; {paid_by}"),
+    "verdict_objected": say("The customer does not agree with what was found"),
+    "sold_by_law": say("Sold by law on {day} for {amount}; {due} is due to the owner"),
     "let_go": say("Kept no longer than usual: {kept}"),
+    "stated": say("The owner’s own statement, added to the record"),
+    "data_asked": say("A request about personal data: {right}"),
+    "data_extended": say("A request about personal data takes longer: {right}"),
+    "data_stopped": say("A request about personal data waits for an answer from the person: {right}"),
+    "data_done": say("A request about personal data was carried out: {right}"),
+    "data_refused": say("A request about personal data was refused: {right}"),
+    "data_lifted": say("The data may be used again"),
 }
 _CUSTOMER: Mapping[str, Sentence] = {
     "announced": say("You told us that it is coming."),
     "arrived": say("We took your device in."),
+    "promised": say("We told you that it will be ready by {day}."),
+    "window_moved": say("We told you that it takes longer. {because}"),
     "moved": say("{sentence}"),
     "held": say("{hold}"),
     "released": say("We are going on."),
@@ -105,6 +155,13 @@ _CUSTOMER: Mapping[str, Sentence] = {
     "said": say("You told us {how}:"),
     "price_agreed": say("{terms}"),
     "gone_ahead": say("We go ahead within the limit you gave us: {amount}."),
+    "money_taken": say("You paid {amount}, {paid_how}."),
+    "money_given_back": say("We gave you {amount} back, {paid_how}."),
+    "storage_stated": say("Storage costs {amount} so far, as our terms say."),
+    "storage_taken_back": say("We do not charge {amount} for storage any more."),
+    "let_off": say("We do not charge you {amount} of it:"),
+    "let_off_taken_back": say("{amount} that we let you off was a mistake of ours, and is charged as agreed."),
+    "statement_made": say("We made a statement of what was agreed and paid."),
     "question_drafted": say("We asked you about more work."),
     "question_put": say("We asked you about more work."),
     "question_signed_off": say("We asked you about more work."),
@@ -133,8 +190,20 @@ _CUSTOMER: Mapping[str, Sentence] = {
     "part_fitted": say("We fitted a part ({origin})."),
     "courtesy_given": say("Done for you free of charge:"),
     "gone_wrong_again": say("You told us that it has gone wrong again:"),
+    "stated": say("Your statement, added to the record:"),
     "photographed": say("We took a photo."),
     "photos_paired": say("Before and after can be looked at together."),
+    "formal_notice_posted": say("We posted you a formal letter by recorded post: {notice}, on {day}."),
+    "complained": say("You told us that you are not satisfied:"),
+    "complaint_answered": say("Our answer to your complaint:"),
+    "complaint_closed": say("Your complaint is closed."),
+    "came_back": say("It is here again within the warranty of your repair {earlier}, which runs until {until}."),
+    "fault_compared": say("{found} {paid_by}"),
+    "verdict_objected": say("You do not agree with what we found:"),
+    "photo_released": say("There is a photo for you."),
+    "photo_marked": say("We marked a place on a photo."),
+    "publication_allowed": say("You allowed us to publish pictures and film of your device."),
+    "publication_refused": say("You took back that pictures and film of your device may be published."),
 }
 _WHEN = {When.BEFORE: say("before the repair"), When.AFTER: say("after the repair")}
 CUSTOMER_HOLDS: Mapping[Hold, Sentence] = {
@@ -189,6 +258,21 @@ def _facts(
         facts["way"] = WAY_WORDS[Way(data["way"])]
     if "wish" in data:
         facts["wish"] = WISH_WORDS[data["wish"]]
+    if "notice" in data:
+        facts["notice"] = KIND_WORDS[NoticeKind(data["notice"])]
+    if "because" in data:
+        facts["because"] = BECAUSE_WORDS[Because(data["because"])]
+    if "due_minor" in data:
+        facts["due"] = Price(int(data["due_minor"]), data["currency"])
+    if "verdict" in data:
+        is_for_bench = endings is BENCH_ENDINGS
+        verdict, way = Verdict(data["verdict"]), WarrantyWay(data["paid_by"])
+        facts["found"] = VERDICT_WORDS[verdict] if is_for_bench else CUSTOMER_VERDICT_WORDS[verdict]
+        facts["paid_by"] = WARRANTY_WAY_WORDS[way] if is_for_bench else CUSTOMER_WAY_WORDS[way]
+    if "earlier" in data:
+        facts["earlier"], facts["until"] = spoken(data["earlier"]), date.fromisoformat(data["until"])
+    if "later" in data:
+        facts["later"] = spoken(data["later"])
     if "origin" in data:
         facts["origin"] = ORIGIN_WORDS[Origin(data["origin"])]
     if "decision" in data:
@@ -208,6 +292,8 @@ def _facts(
     if "result" in data:
         facts["result"] = RESULT_WORDS[Result(data["result"])]
         facts["when"] = _WHEN[When(data["when"])]
+    if "right" in data:
+        facts["right"] = RIGHT_WORDS[Right(data["right"])]
     if "stage" in data:
         stage = policy.stage(data["stage"])
         facts["stage"] = stage.label if stage else data["stage"]
@@ -220,6 +306,10 @@ def _facts(
         if "price_way" in data:
             terms = of_event(data)
             facts["price_way"], facts["terms"] = PRICE_WAY_WORDS[terms.way], terms.words()
+    if "because" in data:
+        facts["because"] = REASONS[data["because"]]
+    if "money" in data:
+        facts["money"], facts["paid_how"] = MONEY_WORDS[MoneyKind(data["money"])], PAID_WORDS[PaidHow(data["paid_how"])]
     if "hold" in data:
         facts["hold"] = holds[Hold(data["hold"])]
     if "ending" in data:

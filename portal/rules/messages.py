@@ -58,6 +58,7 @@ class MessageKind:
 KINDS: Mapping[str, MessageKind] = {
     "taken_in": MessageKind(),
     "stage_reached": MessageKind(news=True),
+    "window_moved": MessageKind(news=True, worth_a_call=True),
     "ready": MessageKind(worth_a_call=True),
     "ready_undone": MessageKind(worth_a_call=True),  # else they come in vain
     "uncollected": MessageKind(worth_a_call=True, reminder=True),
@@ -68,12 +69,16 @@ KINDS: Mapping[str, MessageKind] = {
     "question_withdrawn": MessageKind(),
     "price_agreed": MessageKind(urgent=True),
     "question_code": MessageKind(urgent=True),  # somebody waits for it
+    "own_data_code": MessageKind(urgent=True),  # the same
+    "request_told": MessageKind(),
     "noted": MessageKind(news=True),
     "answered": MessageKind(),  # they asked
     "ended": MessageKind(urgent=True),  # "if that was not you, ring us at once"
     "handed_over_without_code": MessageKind(urgent=True, worth_a_call=True),  # the same, and nobody showed the code
     "reopened": MessageKind(urgent=True),
     "posted": MessageKind(),
+    "complaint_answered": MessageKind(worth_a_call=True),  # they wait for it
+    "fault_compared": MessageKind(worth_a_call=True),  # they may object
     "parcel_came_back": MessageKind(worth_a_call=True),
     "link_again": MessageKind(urgent=True),  # somebody waits for it
 }

@@ -1,15 +1,12 @@
 """Notices a passcode before it is written down. There is no place for one here: a device's owner unlocks it.
 
-A word for a passcode with a code beside it is asked about once, and one tap dismisses the question. Serial numbers
-(IMEIs) and times never trigger it. Which words and what looks like a code: common practice, no source.
+A word for a passcode with a code beside it is what is noticed. Serial numbers (IMEIs) and times never are. Which words
+and what looks like a code: common practice, no source.
 """
 
 from __future__ import annotations
 
 import re
-
-from portal.rules.refusals import AskFirst
-from portal.rules.sentences import say
 
 # Words by which people give a passcode away, in the languages the program speaks.
 _WORDS = (
@@ -44,14 +41,3 @@ def gives_passcode_away(text: str) -> bool:
         if _CODE_AFTER.match(after) or _TOLD_AFTER.match(after) or _CODE_BEFORE.search(text[: word.start()]):
             return True
     return False
-
-
-def ask_about_passcode(*texts: str, confirmed: bool) -> None:
-    """Raise AskFirst where a text may give a passcode away, unless the person has seen the question already."""
-    if not confirmed and any(gives_passcode_away(text) for text in texts):
-        raise AskFirst(
-            say(
-                "This looks like a passcode. Please leave it out: notes are read by others and are kept. "
-                "The owner unlocks the device, or the checks behind the lock are not tried."
-            )
-        )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field, StringConstraints
 
@@ -19,3 +19,4 @@ class Privacy(Part):
     receivers: Words = Field(default_factory=dict)  # by name: who carries the mail, who runs the machine
     transfers: Words = Field(default_factory=dict)  # what leaves the country or the EU, and on which footing
     security: Words = Field(default_factory=dict)  # how it is kept safe, for the record of processing
+    law: Literal["", "eu", "uk"] = ""  # whose data protection law: for requests; without, by the shop's country

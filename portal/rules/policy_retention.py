@@ -33,12 +33,14 @@ class Retention(Part):
     device: Written
     record: Written
     photo: Written
+    publication: Written = "2 years"  # a policy from before there was one says nothing of it
     message: Written
     approval: Written
     money: Written
     announced: Written
     staff: Written
     technical: Written
+    request: Written = "3 years"  # policies from before requests were kept do not name it
     # Longer than usual rests on local law: which, in the shop's own words. Shown in the notice and the record.
     longer_because: Words = Field(default_factory=dict)
 

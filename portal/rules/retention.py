@@ -25,12 +25,14 @@ class Kept(StrEnum):
     DEVICE = "device"
     RECORD = "record"
     PHOTO = "photo"
+    PUBLICATION = "publication"
     MESSAGE = "message"
     APPROVAL = "approval"
     MONEY = "money"
     ANNOUNCED = "announced"
     STAFF = "staff"
     TECHNICAL = "technical"
+    REQUEST = "request"
 
 
 class Start(StrEnum):
@@ -42,11 +44,13 @@ class Start(StrEnum):
     MADE = "made"
     STAFF_LEFT = "staff left"
     LAST_USED = "last used"
+    SETTLED = "settled"
 
 
 class Basis(StrEnum):
     """The lawful basis, as a letter of GDPR Art. 6(1)."""
 
+    CONSENT = "a"
     CONTRACT = "b"
     LEGAL_DUTY = "c"
     INTEREST = "f"
@@ -59,8 +63,10 @@ START_WORDS: Mapping[Start, Sentence] = {
     Start.MADE: say("after it was announced, if it never comes"),
     Start.STAFF_LEFT: say("after the person has left the shop"),
     Start.LAST_USED: say("after it was last used"),
+    Start.SETTLED: say("after it was answered, or closed"),
 }
 BASIS_WORDS: Mapping[Basis, Sentence] = {
+    Basis.CONSENT: say("your consent, which you may take back at any time (Art. 6(1)(a) and 7(3) GDPR)"),
     Basis.CONTRACT: say("needed for the repair that was ordered (Art. 6(1)(b) GDPR)"),
     Basis.LEGAL_DUTY: say("the law asks for it (Art. 6(1)(c) GDPR)"),
     Basis.INTEREST: say("a legitimate interest of the shop (Art. 6(1)(f) GDPR)"),
@@ -152,6 +158,18 @@ REGISTER: Mapping[Kept, Entry] = {
         _DELETED,
         _NOBODY,
     ),
+    Kept.PUBLICATION: Entry(
+        (Category.PUBLICATION,),
+        say("Whether you allowed that pictures or film of the device are published"),
+        say("to publish only what you allowed, and to show that you did"),
+        Basis.CONSENT,
+        Start.LEFT,
+        Period(2, "year"),
+        Period(6, "year"),
+        say("whoever publishes must be able to show that it was allowed (Art. 7(1) GDPR)"),
+        _DELETED,
+        _NOBODY,
+    ),
     Kept.MESSAGE: Entry(
         (Category.MESSAGE,),
         say("Which messages were sent, and what became of them"),
@@ -224,7 +242,22 @@ REGISTER: Mapping[Kept, Entry] = {
         _DELETED,
         _NOBODY,
     ),
+    Kept.REQUEST: Entry(
+        (Category.RECORD,),
+        say("That somebody asked about their data, what was answered, and what ever went wrong with data"),
+        say("to show that the law was kept"),
+        Basis.LEGAL_DUTY,
+        Start.SETTLED,
+        Period(3, "year"),
+        Period(6, "year"),
+        say("a complaint about an answer can still come for some years"),
+        _DELETED,
+        say("the data protection authority, should it ask"),
+    ),
 }
+
+# What hangs on a visit and goes by its life.
+OF_A_VISIT = tuple(kept for kept, entry in REGISTER.items() if entry.start in (Start.WARRANTY_OVER, Start.LEFT))
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,21 @@ from sqlalchemy import BindParameter, Connection, bindparam, delete, select, upd
 
 from notifications import outbox
 from portal.rules.categories import Category
-from portal.store import acceptances, bench_purge, calls, photos, questions, search, throttles, wishes
+from portal.store import (
+    acceptances,
+    bench_purge,
+    breaches,
+    calls,
+    money,
+    photos,
+    publication,
+    questions,
+    rights,
+    search,
+    throttles,
+    wishes,
+    wordings,
+)
 from portal.store.parts import forget_donor
 from portal.store.tables import contacts, journal, logins, policies, staff, tickets, visits
 
@@ -20,7 +34,7 @@ _WANTED: BindParameter[int] = bindparam("wanted")
 _CONTACTS = delete(contacts).where(contacts.c.visit_id == _WANTED)
 _LANGUAGE = update(visits).where(visits.c.id == _WANTED).values(language=bindparam("plain"))
 _DEVICE = update(tickets).where(tickets.c.id == _WANTED).values(device="")
-_FAULT = update(tickets).where(tickets.c.id == _WANTED).values(fault="", place="", needed_by=None)
+_FAULT = update(tickets).where(tickets.c.id == _WANTED).values(fault="", place="", needed_by=None, promised_on=None)
 _TEXTS = update(journal).where(journal.c.ticket_id == _WANTED, journal.c.text != "").values(text="")
 _JOURNAL = delete(journal).where(journal.c.ticket_id == _WANTED)
 _SHELL = select(tickets.c.made_at, tickets.c.stage_since, tickets.c.ended_at).where(tickets.c.id == _WANTED)
@@ -31,12 +45,14 @@ _REDUCE = (
         fault="",
         place="",
         needed_by=None,
+        promised_on=None,
         express=False,
         collect_on=None,
         delivered_on=None,
         claimed_at=None,
         remind_at=None,
         unread_since=None,
+        notice_at=None,
         made_at=bindparam("made"),
         stage_since=bindparam("since"),
         ended_at=bindparam("ended"),
@@ -76,6 +92,7 @@ def visit_contacts(connection: Connection, visit_id: int, language: str) -> None
         search.forget(connection, ticket_id)
     connection.execute(_CONTACTS, {"wanted": visit_id})
     bench_purge.return_addresses(connection, visit_id)
+    rights.forget_codes(connection, visit_id)
     connection.execute(_LANGUAGE, {"wanted": visit_id, "plain": language})
 
 
@@ -141,6 +158,7 @@ def staff_member(connection: Connection, staff_id: int) -> bool:
     if gone:
         connection.execute(_LOGINS, {"wanted": staff_id})
         connection.execute(_POLICIES, {"wanted": staff_id})
+        wordings.forget_maker(connection, staff_id)
         bench_purge.acknowledged(connection, staff_id)
     return gone
 
@@ -167,6 +185,7 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     ("logins", Category.STAFF): staff_member,
     ("logins", Category.TECHNICAL): staff_member,
     ("policies", Category.STAFF): staff_member,
+    ("wordings", Category.STAFF): staff_member,
     ("throttles", Category.TECHNICAL): throttles.forget,
     ("questions", Category.APPROVAL): questions.forget,
     ("questions", Category.STAFF): questions.forget,
@@ -176,10 +195,18 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     ("challenges", Category.TECHNICAL): questions.forget,
     ("proofs", Category.APPROVAL): questions.forget,
     ("price_terms", Category.APPROVAL): questions.forget,
+    **dict.fromkeys(
+        [("payments", each) for each in (Category.MONEY, Category.STAFF, Category.TECHNICAL)]
+        + [("adjustments", each) for each in (Category.MONEY, Category.STAFF, Category.TECHNICAL)]
+        + [("statements", Category.MONEY)],
+        money.forget,
+    ),
     ("acceptances", Category.APPROVAL): acceptances.forget,
     ("acceptances", Category.STAFF): acceptances.forget,
     **dict.fromkeys(((table, Category.RECORD) for table in bench_purge.OF_TICKETS), record),
     ("intake_records", Category.DEVICE): device_identity,
+    ("formal_notices", Category.CONTACT): visit_contacts,
+    ("formal_notices", Category.DEVICE): device_identity,
     ("announcements", Category.CONTACT): visit_contacts,
     ("return_choices", Category.CONTACT): visit_contacts,
     ("handover_signatures", Category.APPROVAL): wishes.forget,
@@ -189,14 +216,27 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     ("acknowledgements", Category.STAFF): staff_member,
     ("photos", Category.PHOTO): photos.forget,
     ("photo_pairs", Category.PHOTO): photos.forget,
+    ("publication_consents", Category.PUBLICATION): publication.forget,
+    ("publication_consents", Category.STAFF): publication.forget,
     ("keeping", Category.RECORD): visit,
     ("pauses", Category.RECORD): visit,
     ("pauses", Category.STAFF): visit,
     ("donors", Category.DEVICE): forget_donor,
     ("donors", Category.CONTACT): forget_donor,
+    ("requests", Category.RECORD): rights.forget,
+    ("requests", Category.STAFF): rights.forget,
+    ("requests", Category.TECHNICAL): rights.forget,
+    ("visit_challenges", Category.TECHNICAL): visit_contacts,
+    ("breaches", Category.RECORD): breaches.forget,
+    ("breaches", Category.STAFF): breaches.forget,
+    ("breaches", Category.TECHNICAL): breaches.forget,
 }
 # Tables that say nothing of a person, and why they stay.
 NEVER: Mapping[str, str] = {
+    "figures": "counts a week, of nobody",
+    "series": "the last number of a statement, so that none is given twice",
+    "learned": "what the past tells of repairs in general: counts and shares",
+    "curves": "how long repairs took, as a share of many",
     "numbers": "a number that was given once is never given again",
     "heartbeats": "one row a sweep, overwritten",
     "house": "what the installation remembers of itself",

@@ -13,6 +13,7 @@ from portal.rules.offers import from_data
 from portal.rules.price_terms import PriceTerms, Way
 from portal.rules.proof import FIRST, Proof
 from portal.rules.questions import OPEN, Offer, Question, State
+from portal.store.challenges import Challenges
 from portal.store.question_tables import asked, challenges, price_terms, proofs, questions
 from portal.store.tables import contacts, tickets
 
@@ -122,18 +123,7 @@ _OF_QUESTION = (
     .limit(1)
 )
 _NUMBERS = select(tickets.c.number).where(tickets.c.id.in_(select(proofs.c.ticket_id))).order_by(tickets.c.id)
-_NEWEST_CHALLENGE = (
-    select(challenges.c.id, challenges.c.ref, challenges.c.made_at, challenges.c.tries, challenges.c.used_at)
-    .where(challenges.c.question_id == bindparam("question_id"))
-    .order_by(challenges.c.id.desc())
-    .limit(1)
-)
-_CHALLENGES_SINCE = select(func.count()).where(
-    challenges.c.question_id == bindparam("question_id"), challenges.c.made_at > bindparam("since")
-)
-_TRY = update(challenges).where(
-    challenges.c.id == bindparam("challenge_id"), challenges.c.tries < bindparam("most"), challenges.c.used_at.is_(None)
-)
+CODES = Challenges(challenges, "question_id")
 _TICKETS_OF = select(tickets.c.id).where(tickets.c.visit_id == bindparam("visit_id")).scalar_subquery()
 _FORGET = [delete(table).where(table.c.ticket_id.in_(_TICKETS_OF)) for table in (proofs, price_terms, questions)]
 _TERMS = select(price_terms.c.way, price_terms.c.amount_minor, price_terms.c.currency).where(
@@ -257,45 +247,6 @@ def keep_proof(connection: Connection, ticket_id: int, question_id: int | None, 
 def proven_numbers(connection: Connection) -> Sequence[str]:
     """The tickets that have proofs."""
     return connection.execute(_NUMBERS).scalars().all()
-
-
-@dataclass(frozen=True)
-class Challenge:
-    """A code that was sent."""
-
-    id: int
-    ref: str
-    made_at: datetime
-    tries: int
-    used_at: datetime | None
-
-
-def challenge(connection: Connection, question_id: int) -> Challenge | None:
-    """The newest code of a question, or None."""
-    row = connection.execute(_NEWEST_CHALLENGE, {"question_id": question_id}).first()
-    return Challenge(*row) if row else None
-
-
-def add_challenge(connection: Connection, question_id: int, ref: str, now: datetime) -> None:
-    """Write down that a code is sent."""
-    connection.execute(insert(challenges), {"ref": ref, "question_id": question_id, "made_at": now})
-
-
-def challenges_since(connection: Connection, question_id: int, since: datetime) -> int:
-    """How many codes were asked for since a moment."""
-    return connection.execute(_CHALLENGES_SINCE, {"question_id": question_id, "since": since}).scalar_one()
-
-
-def count_try(connection: Connection, challenge_id: int, most: int) -> bool:
-    """Count a try. False where there were too many, or the code was used."""
-    values = {"challenge_id": challenge_id, "most": most}
-    return connection.execute(_TRY.values(tries=challenges.c.tries + 1), values).rowcount == 1
-
-
-def use_challenge(connection: Connection, challenge_id: int, now: datetime, most: int) -> bool:
-    """Use a code up. False where it was used, or tried too often."""
-    values = {"challenge_id": challenge_id, "most": most + 1}
-    return connection.execute(_TRY.values(used_at=now), values).rowcount == 1
 
 
 def terms(connection: Connection, ticket_id: int) -> PriceTerms | None:

@@ -37,6 +37,7 @@ CONTACT = holds(Category.CONTACT)
 DEVICE = holds(Category.DEVICE)
 RECORD = holds(Category.RECORD)
 APPROVAL = holds(Category.APPROVAL)
+MONEY = holds(Category.MONEY)
 STAFF = holds(Category.STAFF)
 TECHNICAL = holds(Category.TECHNICAL)
 NONE = holds(Category.NONE)
@@ -107,6 +108,8 @@ visits = Table(
     Column("made_at", Instant, nullable=False, info=RECORD),
     # When the customer's page ends, once all its devices have left the shop; NULL while one is here.
     Column("link_ends_at", Instant, info=RECORD),
+    # At its owner's wish the data is only stored (GDPR Art. 18); NULL while it may be used.
+    Column("restricted_at", Instant, info=RECORD),
     # Grows with every change of any of its tickets or contacts; part of the customer page's validator.
     Column("revision", Integer, nullable=False, server_default="1", info=NONE),
 )
@@ -178,6 +181,7 @@ tickets = Table(
     Column("made_at", Instant, nullable=False, info=RECORD),
     Column("place", String(40), nullable=False, server_default="", info=RECORD),  # on the shelf
     Column("needed_by", Date, info=RECORD),
+    Column("promised_on", Date, info=RECORD),  # by when somebody of the shop said by hand that it will be ready
     Column("express", Boolean, nullable=False, server_default=false(), info=RECORD),
     Column("collect_on", Date, info=RECORD),  # the day on which the customer promised to come
     Column("delivered_on", Date, info=RECORD),  # the day on which the parcel to its owner arrived
@@ -185,6 +189,8 @@ tickets = Table(
     Column("remind_at", Instant, info=RECORD),  # when its owner is next reminded; NULL unless it is ready
     Column("reminded", Integer, nullable=False, server_default="0", info=RECORD),  # reminders of the series so far
     Column("unread_since", Instant, info=RECORD),  # since when words of its customer wait to be read at the bench
+    Column("counted_at", Instant, info=NONE),  # since when it is in the shop's figures; NULL until it has ended
+    Column("notice_at", Instant, info=RECORD),  # since when a formal notice about it is posted and stands
     one_of("hold", Hold),
     one_of("ending", Ending),
     CheckConstraint("(hold IS NULL) = (hold_since IS NULL)", name="hold_since"),
@@ -198,6 +204,10 @@ Index("ix_tickets_open", tickets.c.stage, tickets.c.stage_since, sqlite_where=_O
 
 # Serves the reminders: what is due, whatever else is ready.
 Index("ix_tickets_remind_at", tickets.c.remind_at, sqlite_where=_OPEN, postgresql_where=_OPEN)
+
+# Serves the counting: what has ended and is in no figure yet.
+_UNCOUNTED = tickets.c.ending.is_not(None) & tickets.c.counted_at.is_(None)
+Index("ix_tickets_uncounted", tickets.c.ended_at, sqlite_where=_UNCOUNTED, postgresql_where=_UNCOUNTED)
 
 # Serves the list of what customers wrote: what nobody has read yet.
 _UNREAD = tickets.c.unread_since.is_not(None)

@@ -23,6 +23,7 @@ class Visit:
     made_at: datetime
     revision: int
     link_ends_at: datetime | None  # None while a device is here
+    restricted_at: datetime | None = None  # None while the data may be used
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,7 @@ _VISIT = (
     visits.c.made_at,
     visits.c.revision,
     visits.c.link_ends_at,
+    visits.c.restricted_at,
 )
 _CONTACT = (
     contacts.c.id,
@@ -104,6 +106,7 @@ _RENEW_DOCKET = (
     .where(visits.c.id == bindparam("visit_id"))
     .values(docket_version=visits.c.docket_version + 1, revision=visits.c.revision + 1)
 )
+_RESTRICT = update(visits).where(visits.c.id == bindparam("visit_id")).values(restricted_at=bindparam("at"))
 _LANGUAGE = update(visits).where(visits.c.id == bindparam("visit_id")).values(language=bindparam("tag"))
 _ONE_CONTACT = update(contacts).where(contacts.c.id == bindparam("contact_id"))
 _RENEW_CONTACT = (
@@ -165,6 +168,11 @@ def change_contact(connection: Connection, contact_id: int, values: dict[str, ob
 def write_in(connection: Connection, visit_id: int, language: str) -> None:
     """Write to a visit's contacts in this language from now on."""
     connection.execute(_LANGUAGE, {"visit_id": visit_id, "tag": language})
+
+
+def restrict(connection: Connection, visit_id: int, at: datetime | None) -> None:
+    """Say that a visit's data is only stored from now on, or (None) that it may be used again."""
+    connection.execute(_RESTRICT, {"visit_id": visit_id, "at": at})
 
 
 def touch(connection: Connection, visit_id: int) -> None:

@@ -13,7 +13,7 @@ from portal.rules.periods import goes_at
 from portal.rules.policy import Policy
 from portal.rules.policy_base import Words
 from portal.rules.policy_privacy import Privacy
-from portal.rules.retention import BASIS_WORDS, REGISTER, START_WORDS, Kept, Start
+from portal.rules.retention import BASIS_WORDS, OF_A_VISIT, REGISTER, START_WORDS, Kept
 from portal.rules.sentences import Sentence
 from portal.store import keeping
 from portal.store.keeping import Pause
@@ -66,9 +66,8 @@ def held(connection: Connection, visit_id: int, policy: Policy) -> list[Held]:
     """What is held of a visit, each kind with the day on which it goes."""
     since, zone = keeping.of_visit(connection, visit_id), ZoneInfo(policy.shop.zone)
     paused = {pause.kept: pause for pause in keeping.pauses_of(connection, visit_id)}
-    kinds = [kept for kept, entry in REGISTER.items() if entry.start in (Start.WARRANTY_OVER, Start.LEFT)]
     lines = []
-    for kept in kinds:
+    for kept in OF_A_VISIT:
         goes = goes_at(since[kept], policy.retention.period(kept), zone) if kept in since else None
         lines.append(
             Held(

@@ -16,7 +16,7 @@ from sqlalchemy import Connection, text
 from sqlalchemy.exc import IntegrityError
 
 from notifications.instants import FixedClock
-from portal.actions import answers, questions
+from portal.actions import answers, codes, questions
 from portal.actions.answers import Answer
 from portal.actions.desk import By, Desk, Stale
 from portal.actions.handover import return_unrepaired
@@ -417,9 +417,9 @@ def test_one_changed_byte_breaks_the_proof(desk: Desk, number: str, put: str, co
 
 def sent_code(desk: Desk, ref: str) -> str:
     with desk.reading() as connection:
-        challenge = store.challenge(connection, kept(desk, ref).id)
+        challenge = store.CODES.newest(connection, kept(desk, ref).id)
     assert challenge is not None
-    return answers.code_of(desk.links.secret, challenge.ref)
+    return codes.code_of(desk.links.secret, challenge.ref)
 
 
 def test_a_code_is_six_digits_is_used_once_and_lies_nowhere(desk: Desk, number: str, put: str) -> None:
@@ -442,7 +442,7 @@ def test_five_tries_and_no_more(desk: Desk, number: str, put: str) -> None:
     answers.send_code(desk, number, put)
     code = sent_code(desk, put)
     wrong = f"{(int(code) + 1) % 1_000_000:06}"
-    for _try in range(answers.MOST_TRIES):
+    for _try in range(codes.MOST_TRIES):
         with pytest.raises(Unfit):
             answers.try_code(desk, put, wrong)
 
@@ -451,7 +451,7 @@ def test_five_tries_and_no_more(desk: Desk, number: str, put: str) -> None:
 
 
 def test_nobody_is_sent_codes_without_end(desk: Desk, number: str, put: str, clock: FixedClock) -> None:
-    for _each in range(answers.MOST_CODES):
+    for _each in range(codes.MOST_CODES):
         answers.send_code(desk, number, put)
         with pytest.raises(Refused, match="a moment ago"):
             answers.send_code(desk, number, put)
@@ -465,7 +465,7 @@ def test_nobody_is_sent_codes_without_end(desk: Desk, number: str, put: str, clo
 
 def test_a_code_is_over_after_a_quarter_of_an_hour(desk: Desk, number: str, put: str, clock: FixedClock) -> None:
     answers.send_code(desk, number, put)
-    clock.at += answers.CODE_LASTS + timedelta(seconds=1)
+    clock.at += codes.LASTS + timedelta(seconds=1)
 
     with pytest.raises(Unfit):
         answers.try_code(desk, put, sent_code(desk, put))

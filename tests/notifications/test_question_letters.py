@@ -8,7 +8,7 @@ from email.message import EmailMessage
 import pytest
 from sqlalchemy import update
 
-from portal.actions import answers, price_terms, questions
+from portal.actions import answers, codes, price_terms, questions
 from portal.actions.answers import Answer
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.price_terms import TypedTerms
@@ -194,9 +194,9 @@ def test_a_code_goes_out_at_night_and_only_the_newest(shop: Shop) -> None:
     (mail,) = shop.send()
 
     with shop.desk.reading() as connection:
-        newest = store.challenge(connection, asked.id)
+        newest = store.CODES.newest(connection, asked.id)
     assert newest is not None
-    assert answers.code_of(shop.desk.links.secret, newest.ref) in text(mail)
+    assert codes.code_of(shop.desk.links.secret, newest.ref) in text(mail)
 
 
 def test_a_codes_quarter_of_an_hour_begins_when_it_was_sent(shop: Shop) -> None:
@@ -207,11 +207,11 @@ def test_a_codes_quarter_of_an_hour_begins_when_it_was_sent(shop: Shop) -> None:
     shop.desk.clock.at += timedelta(hours=1)  # the mail server was down
     shop.send()
     with shop.desk.reading() as connection:
-        newest = store.challenge(connection, asked.id)
+        newest = store.CODES.newest(connection, asked.id)
     assert newest is not None
-    code = answers.code_of(shop.desk.links.secret, newest.ref)
+    code = codes.code_of(shop.desk.links.secret, newest.ref)
 
-    shop.desk.clock.at += answers.CODE_LASTS
+    shop.desk.clock.at += codes.LASTS
     assert answers.try_code(shop.desk, asked.ref, code) == newest.id
     shop.desk.clock.at += timedelta(seconds=1)
     with pytest.raises(Unfit):

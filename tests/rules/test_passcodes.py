@@ -9,8 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from portal.rules.imei import check_digit
-from portal.rules.passcodes import ask_about_passcode, gives_passcode_away
+from portal.rules.passcodes import gives_passcode_away
 from portal.rules.refusals import AskFirst
+from portal.rules.secrets import ask_about_secrets
 
 WORDS = st.sampled_from(["PIN", "pin", "passcode", "Password", "unlock code", "Passwort", "Sperrcode", "Geheimzahl"])
 BETWEEN = st.sampled_from([" ", ": ", " is ", " = ", " ist ", " lautet ", " – "])
@@ -84,9 +85,9 @@ def test_no_text_breaks_the_question(text: str) -> None:
 
 def test_the_question_is_asked_once_and_dismissed_by_saying_so() -> None:
     with pytest.raises(AskFirst, match="looks like a passcode"):
-        ask_about_passcode("Looks fine.", "PIN 1234", confirmed=False)
+        ask_about_secrets("Looks fine.", "PIN 1234", confirmed=False)
 
-    ask_about_passcode("PIN 1234", confirmed=True)
+    ask_about_secrets("PIN 1234", confirmed=True)
 
 
 def test_midnight_is_a_time() -> None:

@@ -11,7 +11,7 @@ from datetime import timedelta
 import pytest
 from werkzeug.test import TestResponse
 
-from portal.actions import answers, price_terms, questions
+from portal.actions import answers, codes, price_terms, questions
 from portal.actions.desk import By, Desk
 from portal.actions.handover import return_unrepaired
 from portal.actions.intake import NewDevice, NewVisit, take_in
@@ -418,9 +418,9 @@ def test_the_docket_alone_needs_a_code_above_the_amount(client: Browser, desk: D
     client.post(f"{page}/code")
     assert [event for event, _ref, _facts in messages(desk)][-1] == "question_code"
     with desk.reading() as connection:
-        challenge = store.challenge(connection, kept.id)
+        challenge = store.CODES.newest(connection, kept.id)
     assert challenge is not None
-    code = answers.code_of(desk.links.secret, challenge.ref)
+    code = codes.code_of(desk.links.secret, challenge.ref)
     answer = client.post(page, data=fields | {"code": code})
 
     assert answer.status_code == 303

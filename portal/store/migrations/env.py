@@ -14,11 +14,18 @@ from notifications.tables import metadata as notifications_metadata
 from portal.store import (  # noqa: F401 (their tables are part of the metadata)
     bench_tables,
     call_tables,
+    ending_tables,
+    figures_tables,
+    forecast_tables,
     handover_tables,
     house_tables,
     keeping_tables,
+    money_tables,
     photo_tables,
+    publication_tables,
     question_tables,
+    rights_tables,
+    wording_tables,
 )
 from portal.store.tables import metadata
 
