@@ -1,0 +1,375 @@
+"""Photos from a phone at the bench, over a line that is slow, breaks, or is not there; and from the desk."""
+
+from __future__ import annotations
+
+import base64
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from PIL import Image
+from playwright.sync_api import Page, expect
+
+from portal.actions import people
+from portal.actions.desk import By, Desk, find
+from portal.pictures import worker
+from portal.rules.numbers import spoken
+from portal.store import journal, photos
+from tests.browser.conftest import Open
+from tests.browser.line import Line
+from tests.web.browser import PASSWORD
+
+SLOW_3G = {"offline": False, "latency": 400, "downloadThroughput": 50_000, "uploadThroughput": 50_000}  # ms, bytes/s
+SHAPES = {"wide": (2000, 1000), "square": (1500, 1500), "tall": (1000, 2000)}
+ALL = list(SHAPES)
+
+
+@pytest.fixture(autouse=True)
+def _no_child_is_left() -> Iterator[None]:
+    yield
+    worker.dismiss()
+
+
+@pytest.fixture
+def lines() -> list[Line]:
+    """The one line there is."""
+    return []
+
+
+@pytest.fixture
+def site(site: str, lines: list[Line]) -> Iterator[str]:
+    """The address of the site at the end of a line that can break."""
+    lines.append(Line(int(site.rpartition(":")[2])))
+    yield lines[0].address
+    lines[0].close()
+
+
+@pytest.fixture
+def line(site: str, lines: list[Line]) -> Line:
+    """The line."""
+    return lines[0]
+
+
+@pytest.fixture(scope="module")
+def pictures(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """Pictures by their shape, sharp and bright; "large" is more than a phone needs to send; "dark" is dark."""
+    folder, chance = tmp_path_factory.mktemp("pictures"), np.random.default_rng(5)
+
+    def kept(name: str, image: Image.Image) -> Path:
+        image.save(folder / f"{name}.jpg", quality=92)
+        return folder / f"{name}.jpg"
+
+    def blocks(width: int, height: int) -> Image.Image:
+        few = chance.integers(60, 255, (height // 50, width // 50, 3), dtype=np.uint8)
+        return Image.fromarray(few).resize((width, height), Image.Resampling.NEAREST)
+
+    grain = Image.fromarray(chance.integers(60, 255, (1500, 4000, 3), dtype=np.uint8))
+    return {
+        **{name: kept(name, blocks(*size)) for name, size in SHAPES.items()},
+        "large": kept("large", grain),
+        "dark": kept("dark", Image.new("RGB", (900, 600), (4, 4, 4))),
+    }
+
+
+def at(number: str) -> str:
+    return f"/bench/{spoken(number)}/photos"
+
+
+def choose(page: Page, *files: Path) -> None:
+    page.locator("#photo").set_input_files(list(files))
+
+
+def send(page: Page) -> None:
+    page.get_by_role("button", name="For the customer too").click()
+
+
+def kept(desk: Desk, number: str) -> list[photos.Photo]:
+    with desk.reading() as connection:
+        return photos.of_ticket(connection, find(connection, number).id)
+
+
+def shapes(desk: Desk, number: str) -> list[str]:
+    """The kept photos, told apart by their shape, in their order."""
+    names = {1: "wide", 0: "square", -1: "tall"}
+    return [names[(photo.width > photo.height) - (photo.width < photo.height)] for photo in kept(desk, number)]
+
+
+def notes(desk: Desk, number: str) -> list[str]:
+    with desk.reading() as connection:
+        entries = journal.entries(connection, find(connection, number).id)
+    return [entry.text for entry in entries if entry.event == "noted"]
+
+
+def is_ready(page: Page) -> None:
+    """The page has the key with which it keeps things."""
+    page.locator("[data-waiting][data-ready]").wait_for(state="attached")
+
+
+def status(page: Page) -> str:
+    return page.locator("[data-waiting] [role=status]").inner_text()
+
+
+def on_the_device(page: Page) -> list[dict[str, str]]:
+    """What the browser keeps for the site, every byte as text."""
+    return page.evaluate(
+        """async () => {
+          const opened = indexedDB.open("benchwindow-waiting");
+          const database = await new Promise((resolve) => { opened.onsuccess = () => resolve(opened.result); });
+          const all = database.transaction("items").objectStore("items").getAll();
+          const rows = await new Promise((resolve) => { all.onsuccess = () => resolve(all.result); });
+          database.close();
+          const text = (part) => part ? new TextDecoder("latin1").decode(part.sealed) : "";
+          return rows.map((row) => ({ about: text(row.about), file: text(row.file) }));
+        }"""
+    )
+
+
+def test_photos_arrive_once_and_in_order_over_slow_3g_though_the_line_breaks(
+    at_bench: Open, desk: Desk, number: str, line: Line, pictures: dict[str, Path]
+) -> None:
+    page = at_bench(at(number), width=360)
+    is_ready(page)
+    page.context.new_cdp_session(page).send("Network.emulateNetworkConditions", SLOW_3G)
+    choose(page, *[pictures[name] for name in ALL])
+    page.get_by_label("before the repair").check()
+    line.cut_an_upload(after=40_000)
+
+    send(page)
+
+    expect(page.locator(".prints figure")).to_have_count(3, timeout=60_000)
+    assert line.breaks == 1
+    assert shapes(desk, number) == ALL
+    assert {photo.moment for photo in kept(desk, number)} == {"before"}
+    expect(page.locator("[data-waiting]")).to_be_hidden()
+    assert on_the_device(page) == []
+
+
+def test_an_answer_that_is_lost_makes_no_second_photo(
+    at_bench: Open, desk: Desk, number: str, line: Line, pictures: dict[str, Path]
+) -> None:
+    page = at_bench(at(number), width=360)
+    is_ready(page)
+    line.lose_an_answer()
+    choose(page, pictures["wide"], pictures["tall"])
+
+    send(page)
+
+    expect(page.locator(".prints figure")).to_have_count(2)
+    assert line.breaks == 1
+    assert shapes(desk, number) == ["wide", "tall"]
+
+
+def test_a_large_picture_is_scaled_down_before_it_is_sent(
+    at_bench: Open, desk: Desk, number: str, line: Line, pictures: dict[str, Path]
+) -> None:
+    page = at_bench(at(number), width=360)
+    is_ready(page)
+    choose(page, pictures["large"])
+
+    send(page)
+
+    expect(page.locator(".prints figure")).to_have_count(1)
+    assert line.uploaded < pictures["large"].stat().st_size * (2560 / 4000) ** 2 * 1.5
+    assert (kept(desk, number)[0].width, kept(desk, number)[0].height) == (1600, 600)
+
+
+def test_what_the_browser_cannot_read_is_sent_as_it_is(at_bench: Open, desk: Desk, number: str, tmp_path: Path) -> None:
+    page = at_bench(at(number), width=360)
+    is_ready(page)
+    (tmp_path / "IMG_0001.HEIC").write_bytes(b"no picture at all")
+    choose(page, tmp_path / "IMG_0001.HEIC")
+
+    send(page)
+
+    page.get_by_text("This is not a picture the shop can read.").wait_for()
+    page.get_by_role("button", name="Throw it away").click()
+    expect(page.locator("[data-waiting]")).to_be_hidden()
+    assert on_the_device(page) == []
+
+
+def test_without_a_line_photos_and_notes_wait_over_closed_pages_and_nobody_reads_them_there(
+    at_bench: Open, desk: Desk, number: str, line: Line, pictures: dict[str, Path]
+) -> None:
+    page = at_bench(at(number), width=360)
+    is_ready(page)
+    bench = page.context.new_page()
+    bench.goto(f"/bench/{spoken(number)}")
+    is_ready(bench)
+    line.cut()
+    choose(page, pictures["wide"], pictures["square"])
+    page.get_by_label("A word to it").fill("Under the shield")
+    send(page)
+    page.get_by_text("2 not sent yet").wait_for()
+    bench.get_by_label("What should be remembered, or told?").fill("It hums when warm")
+    bench.get_by_role("button", name="Keep for the bench").click()
+    bench.get_by_text("3 not sent yet. No connection. It goes by itself when there is one.").wait_for()
+    assert bench.get_by_label("What should be remembered, or told?").input_value() == ""
+    waiting = on_the_device(page)
+    assert [bool(each["file"]) for each in waiting] == [True, True, False]
+    for readable in ("It hums", "Under the shield", spoken(number), "JFIF", "wide.jpg"):
+        assert readable not in str(waiting)
+
+    page.close()
+    bench.close()
+    line.mend()
+    again = at_bench_page(page, "/bench/")
+
+    expect(again.locator("[data-waiting]")).to_be_hidden()
+    assert shapes(desk, number) == ["wide", "square"]
+    assert {photo.caption for photo in kept(desk, number)} == {"Under the shield"}
+    assert notes(desk, number) == ["It hums when warm"]
+    assert on_the_device(again) == []
+
+
+def at_bench_page(page: Page, path: str) -> Page:
+    """Another page of the same browser, opened when the one before it is closed; it has sent all there was."""
+    opened = page.context.new_page()
+    opened.goto(path)
+    is_ready(opened)
+    return opened
+
+
+def test_what_waits_goes_when_the_line_comes_back_to_an_open_page(
+    at_bench: Open, desk: Desk, number: str, line: Line, pictures: dict[str, Path]
+) -> None:
+    page = at_bench(at(number), width=360)
+    is_ready(page)
+    line.cut()
+    choose(page, pictures["tall"])
+    send(page)
+    page.get_by_text("1 not sent yet").wait_for()
+    expect(page.get_by_role("button", name="Use it all the same")).to_be_hidden()
+
+    line.mend()
+
+    expect(page.locator(".prints figure")).to_have_count(1)
+    assert shapes(desk, number) == ["tall"]
+
+
+@pytest.mark.parametrize("button", ["Lock", "Log out"])
+def test_locking_and_logging_out_leave_nothing_on_the_device_and_ask_first(
+    at_bench: Open, desk: Desk, number: str, line: Line, pictures: dict[str, Path], button: str
+) -> None:
+    page = at_bench(at(number), width=360)
+    is_ready(page)
+    line.cut()
+    choose(page, pictures["tall"])
+    send(page)
+    page.get_by_text("1 not sent yet").wait_for()
+    page.locator("[data-waiting] li[data-kept]").wait_for()
+
+    page.once("dialog", lambda asked: asked.dismiss())
+    page.get_by_role("button", name=button).click()
+    page.get_by_text("1 not sent yet").wait_for()
+    assert len(on_the_device(page)) == 1
+    asked = []
+    page.once("dialog", lambda dialog: (asked.append(dialog.message), line.mend(), dialog.accept()))
+    page.get_by_role("button", name=button).click()
+
+    page.wait_for_url(re.compile("/unlock|/login"))
+    assert "1 not sent yet. Not everything has been sent." in asked[0]
+    assert on_the_device(page) == []
+    assert kept(desk, number) == []
+
+
+def test_what_waited_when_ones_logins_were_ended_can_never_be_read_again(
+    at_bench: Open, desk: Desk, technician: By, number: str, line: Line, pictures: dict[str, Path]
+) -> None:
+    page = at_bench(at(number), width=360)
+    is_ready(page)
+    line.cut()
+    choose(page, pictures["tall"])
+    send(page)
+    page.locator("[data-waiting] li[data-kept]").wait_for()
+    page.close()
+    people.end_logins(desk, technician, PASSWORD)
+    line.mend()
+
+    again = page.context.new_page()
+    again.goto("/login")
+    again.get_by_label("Name").fill("Robin")
+    again.get_by_label("Password").fill(PASSWORD)
+    again.get_by_role("button", name="Log in").click()
+
+    again.get_by_text("What waited here could not be read any more").wait_for()
+    assert on_the_device(again) == []
+    assert kept(desk, number) == []
+
+
+def test_a_photo_that_seems_dark_waits_for_a_word_and_holds_no_other_up(
+    at_bench: Open, desk: Desk, number: str, pictures: dict[str, Path]
+) -> None:
+    page = at_bench(at(number), width=360)
+    is_ready(page)
+    choose(page, pictures["dark"], pictures["tall"])
+    send(page)
+    page.get_by_text("This picture seems very dark.").wait_for()
+    expect(page.locator("[data-waiting] li")).to_have_count(1)
+    expect(page.locator("[data-waiting] progress")).to_be_hidden()
+    assert shapes(desk, number) == ["tall"]
+
+    page.reload()
+    page.get_by_role("button", name="Use it all the same").click()
+
+    expect(page.locator(".prints figure")).to_have_count(2)
+    assert shapes(desk, number) == ["tall", "wide"]
+
+
+HAND_OVER = """([event, name, data]) => {
+  const bytes = Uint8Array.from(atob(data), (letter) => letter.charCodeAt(0));
+  const files = new DataTransfer();
+  files.items.add(new File([bytes], name, { type: "image/jpeg" }));
+  const how = event === "paste" ? { clipboardData: files } : { dataTransfer: files };
+  const made = event === "paste" ? ClipboardEvent : DragEvent;
+  document.body.dispatchEvent(new made(event, { bubbles: true, cancelable: true, ...how }));
+}"""
+
+
+def test_at_the_desk_pictures_are_pasted_and_dropped(
+    at_bench: Open, desk: Desk, number: str, pictures: dict[str, Path]
+) -> None:
+    page = at_bench(at(number), width=1280)
+    is_ready(page)
+    for event, name in (("paste", "wide"), ("drop", "tall")):
+        page.evaluate(HAND_OVER, [event, f"{name}.jpg", base64.b64encode(pictures[name].read_bytes()).decode()])
+
+    page.get_by_role("button", name="Keep for the bench").click()
+
+    expect(page.locator(".prints figure")).to_have_count(2)
+    assert shapes(desk, number) == ["wide", "tall"]
+    assert {photo.audience for photo in kept(desk, number)} == {"bench"}
+
+
+def test_without_scripts_the_form_sends_them_all_the_same(
+    at_bench: Open, desk: Desk, number: str, pictures: dict[str, Path]
+) -> None:
+    page = at_bench(at(number), width=360, scripts=False)
+    choose(page, pictures["wide"], pictures["tall"])
+
+    send(page)
+
+    expect(page.locator(".prints figure")).to_have_count(2)
+    assert shapes(desk, number) == ["wide", "tall"]
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_what_waits_has_no_fault_that_axe_finds_and_fits_320_px(
+    at_bench: Open, number: str, line: Line, pictures: dict[str, Path], dark: bool
+) -> None:
+    page = at_bench(at(number), width=320, dark=dark)
+    is_ready(page)
+    choose(page, pictures["dark"])
+    send(page)
+    page.get_by_text("This picture seems very dark.").wait_for()
+    line.cut()
+    choose(page, pictures["tall"])
+    send(page)
+    page.get_by_text("2 not sent yet. No connection.").wait_for()
+
+    found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}).response
+
+    assert [fault["id"] for fault in found["violations"]] == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= 320
