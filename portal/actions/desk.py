@@ -239,7 +239,8 @@ def standing_columns(standing: Standing, events: Sequence[Event], now: datetime)
         after = apply(after, event)
     values: dict[str, object] = {}
     if any(event.name in ("arrived", "moved") for event in events):
-        values |= {"stage": after.stage, "stage_since": now, "remind_at": None, "reminded": 0, "collect_on": None}
+        values |= {"stage": after.stage, "stage_since": now, "remind_at": None, "reminded": 0}
+        values |= {"collect_on": None, "notice_at": None}
     if after.hold != standing.hold:
         values |= {"hold": after.hold, "hold_since": now if after.hold else None}
     if after.ending != standing.ending:

@@ -16,7 +16,7 @@ from notifications import outbox
 from notifications.outbox import LIFE, Message
 from portal.actions.desk import policy_in_force
 from portal.rules.collection import Waiting
-from portal.rules.messages import Channel, Wants, kind_of
+from portal.rules.messages import Channel, MessageKind, Pushed, Wants, kind_of
 from portal.rules.policy import Policy
 from portal.rules.quiet import may_go_from
 from portal.rules.stages import Ending
@@ -174,7 +174,7 @@ def question_code(connection: Connection, kept: Kept, challenge: str, now: datet
     if ticket is None:
         return False
     for contact in visits.contacts_of(connection, ticket.visit_id):
-        if contact.may_agree and channels(contact, policy):
+        if contact.may_agree and proving_channels(contact, policy):
             facts = {"question": kept.ref, "challenge": challenge}
             _put(connection, "question_code", f"code {challenge}", contact, ticket.ref, facts, now)
             return True
@@ -190,7 +190,7 @@ def own_data_code(connection: Connection, visit: Visit, challenge: str, now: dat
     """A code for whoever asks for their data, to the owner on file, whatever else they want to hear. False for none."""
     policy = policy_in_force(connection)
     for contact in visits.contacts_of(connection, visit.id):
-        if contact.role == "owner" and channels(contact, policy):
+        if contact.role == "owner" and proving_channels(contact, policy):
             facts = {"challenge": challenge}
             _put(connection, "own_data_code", f"code {challenge}", contact, visit.ref, facts, now)
             return True
@@ -300,12 +300,19 @@ def channels(contact: Contact, policy: Policy) -> tuple[str, ...]:
     return tuple(str(channel) for channel in order if address(contact, channel))
 
 
+def proving_channels(contact: Contact, policy: Policy) -> tuple[str, ...]:
+    """The same, where what is sent proves who they are: a browser that somebody let show notices is no address."""
+    return tuple(channel for channel in channels(contact, policy) if channel != Channel.PUSH)
+
+
 def address(contact: Contact, channel: str) -> str:
     """Where a channel reaches a contact, or "". A phone that lies on the bench rings there."""
     if channel == Channel.MAIL:
         return contact.email
     if channel in (Channel.SMS, Channel.RING) and not contact.phone_is_on_bench:
         return contact.phone
+    if channel == Channel.PUSH and contact.has_push:
+        return contact.ref
     return ""
 
 
@@ -343,7 +350,7 @@ def _put(
     """Write one contact's message, to go out when it may. The fact `urgent` is for one that may at any hour."""
     policy = policy_in_force(connection)
     what = kind_of(event)
-    ways = [way for way in channels(contact, policy) if way != Channel.RING or what.worth_a_call]
+    ways = [way for way in channels(contact, policy) if _suits(way, what)]
     if not ways:
         return
     urgent = what.urgent or bool(facts.get("urgent"))
@@ -360,3 +367,9 @@ def _put(
         facts=facts,
     )
     outbox.put(connection, message, now)
+
+
+def _suits(channel: str, what: MessageKind) -> bool:
+    if channel == Channel.PUSH:
+        return what.pushed is not Pushed.NEVER
+    return channel != Channel.RING or what.worth_a_call

@@ -14,7 +14,7 @@ from portal.rules.collection import storage_starts, tone
 from portal.rules.money import to_minor
 from portal.rules.return_ways import Way
 from portal.rules.stages import Hold
-from portal.store import collection, handovers
+from portal.store import collection, complaints, handovers
 
 
 def _uncollected(_desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
@@ -24,8 +24,11 @@ def _uncollected(_desk: Letterbox, connection: Connection, told: Told) -> Facts 
     if found is None or ticket.ending or ticket.stage != policy.stages[-1].key:
         return Withdrawn("the device is not waiting any more")
     waiting = found[1]
-    if waiting.ready_at.isoformat() != facts["ready"] or ticket.hold == Hold.DISPUTE:
+    is_disputed = ticket.hold == Hold.DISPUTE or complaints.open_of(connection, ticket.id) is not None
+    if is_disputed or waiting.ready_at.isoformat() != facts["ready"]:
         return Withdrawn("the device does not wait as it did")
+    if ticket.notice_at is not None:
+        return Withdrawn("a formal notice was posted")
     choice = handovers.choice(connection, ticket.id)
     if choice and choice.way is Way.POST:
         return Withdrawn("the customer has it posted")

@@ -63,6 +63,8 @@ _BENCH: Mapping[str, Sentence] = {
     "contact_changed": say("Contact changed"),
     "chose_messages": say("The customer chose which messages to get: {wants}"),
     "stopped_reminders": say("The customer stopped reminders"),
+    "push_begun": say("The customer lets a device show notices"),
+    "push_stopped": say("A device of the customer shows no notices any more"),
     "promised": say("Promised by hand: ready by {day}"),
     "window_moved": say("Told that it takes longer: {because}"),
     "shelved": say("Place, date or express changed"),

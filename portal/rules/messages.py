@@ -16,12 +16,14 @@ class Channel(StrEnum):
     MAIL = "mail"
     SMS = "sms"
     RING = "ring"  # somebody of the shop rings
+    PUSH = "push"  # a notice on a device of theirs
 
 
 CHANNEL_WORDS: Mapping[Channel, Sentence] = {
     Channel.MAIL: say("by e-mail"),
     Channel.SMS: say("by text message"),
     Channel.RING: say("by a call"),
+    Channel.PUSH: say("by a notice on a device"),
 }
 
 
@@ -40,47 +42,60 @@ WANTS_WORDS: Mapping[Wants, Sentence] = {
 }
 
 
+class Pushed(StrEnum):
+    """What a notice on a device is to a message: nobody knows whether anybody saw it."""
+
+    ENOUGH = "enough"
+    NOT_ENOUGH = "not enough"  # the next channel is asked as well
+    NEVER = "never"  # it proves who somebody is, or goes with a paper
+
+
 @dataclass(frozen=True)
 class MessageKind:
     """What an event's message is to the customer.
 
     `urgent`: goes out at any hour, since it was asked for or somebody must act. `news`: left out for those who want to
     hear only when something is asked of them or their device is ready. `worth_a_call`: told by telephone too.
-    `reminder`: repeats what was told, and can be stopped alone.
+    `reminder`: repeats what was told, and can be stopped alone. `pushed`: what a notice on a device is to it, and
+    `topic` which earlier notices about the same a later one takes the place of ("" for none).
     """
 
     urgent: bool = False
     news: bool = False
     worth_a_call: bool = False
     reminder: bool = False
+    pushed: Pushed = Pushed.ENOUGH
+    topic: str = ""
 
 
 KINDS: Mapping[str, MessageKind] = {
-    "taken_in": MessageKind(),
-    "stage_reached": MessageKind(news=True),
+    "taken_in": MessageKind(pushed=Pushed.NEVER),
+    "stage_reached": MessageKind(news=True, topic="news"),
     "window_moved": MessageKind(news=True, worth_a_call=True),
-    "ready": MessageKind(worth_a_call=True),
-    "ready_undone": MessageKind(worth_a_call=True),  # else they come in vain
-    "uncollected": MessageKind(worth_a_call=True, reminder=True),
-    "question_put": MessageKind(worth_a_call=True),
-    "question_reminder": MessageKind(worth_a_call=True, reminder=True),
-    "question_answered": MessageKind(urgent=True),  # "if that was not you, ring us at once"
-    "question_lapsed": MessageKind(),
-    "question_withdrawn": MessageKind(),
-    "price_agreed": MessageKind(urgent=True),
-    "question_code": MessageKind(urgent=True),  # somebody waits for it
-    "own_data_code": MessageKind(urgent=True),  # the same
+    "ready": MessageKind(worth_a_call=True, pushed=Pushed.NOT_ENOUGH, topic="ready"),
+    "ready_undone": MessageKind(worth_a_call=True, pushed=Pushed.NOT_ENOUGH, topic="ready"),  # else they come in vain
+    "uncollected": MessageKind(worth_a_call=True, reminder=True, pushed=Pushed.NOT_ENOUGH, topic="ready"),
+    "question_put": MessageKind(worth_a_call=True, pushed=Pushed.NOT_ENOUGH, topic="question"),
+    "question_reminder": MessageKind(worth_a_call=True, reminder=True, pushed=Pushed.NOT_ENOUGH, topic="question"),
+    # "If that was not you, ring us at once."
+    "question_answered": MessageKind(urgent=True, pushed=Pushed.NOT_ENOUGH, topic="question"),
+    "question_lapsed": MessageKind(topic="question"),
+    "question_withdrawn": MessageKind(topic="question"),
+    "price_agreed": MessageKind(urgent=True, pushed=Pushed.NOT_ENOUGH),
+    "question_code": MessageKind(urgent=True, pushed=Pushed.NEVER),  # somebody waits for it
+    "own_data_code": MessageKind(urgent=True, pushed=Pushed.NEVER),  # the same
     "request_told": MessageKind(),
-    "noted": MessageKind(news=True),
+    "noted": MessageKind(news=True, topic="news"),
     "answered": MessageKind(),  # they asked
     "ended": MessageKind(urgent=True),  # "if that was not you, ring us at once"
-    "handed_over_without_code": MessageKind(urgent=True, worth_a_call=True),  # the same, and nobody showed the code
+    # The same, and nobody showed the code.
+    "handed_over_without_code": MessageKind(urgent=True, worth_a_call=True, pushed=Pushed.NOT_ENOUGH),
     "reopened": MessageKind(urgent=True),
     "posted": MessageKind(),
     "complaint_answered": MessageKind(worth_a_call=True),  # they wait for it
     "fault_compared": MessageKind(worth_a_call=True),  # they may object
-    "parcel_came_back": MessageKind(worth_a_call=True),
-    "link_again": MessageKind(urgent=True),  # somebody waits for it
+    "parcel_came_back": MessageKind(worth_a_call=True, pushed=Pushed.NOT_ENOUGH),
+    "link_again": MessageKind(urgent=True, pushed=Pushed.NEVER),  # somebody waits for it
 }
 _PLAIN = MessageKind()
 
@@ -103,3 +118,13 @@ def in_order(typed: Sequence[str], allowed: Collection[str]) -> list[str]:
     if not chosen or not set(chosen) <= set(allowed):
         raise Unfit("way", say("Choose at least one way in which we reach you, or that you want to hear nothing."))
     return chosen
+
+
+def with_push(order: Sequence[str]) -> list[str]:
+    """The channels with notices on a device before all others."""
+    return [Channel.PUSH.value, *(str(way) for way in order if way != Channel.PUSH)]
+
+
+def without_push(order: Sequence[str] | None) -> list[str] | None:
+    """The channels without notices; None, which is the shop's own order, where nothing else was chosen."""
+    return [way for way in order or () if way != Channel.PUSH] or None

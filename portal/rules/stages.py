@@ -212,6 +212,14 @@ def give_up(standing: Standing) -> list[Event]:
     return [Event("ended", {"ending": Ending.GIVEN_UP.value})]
 
 
+def dispose(standing: Standing) -> list[Event]:
+    """It was disposed of by law, from the last stage's shelf. A dispute is settled first."""
+    must_be_here(standing)
+    if standing.hold is not None:
+        raise Refused(_held(standing.hold))
+    return [Event("ended", {"ending": Ending.DISPOSED.value})]
+
+
 def reopen(standing: Standing, ended_at: datetime | None, now: datetime, within_minutes: int) -> list[Event]:
     """Undo an end that was a mistake. Raises Refused where there is none, or it was longer ago."""
     if standing.ending is None or ended_at is None:

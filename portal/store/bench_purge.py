@@ -14,13 +14,17 @@ from portal.store.bench_tables import (
     test_results,
     tray_lines,
 )
+from portal.store.ending_tables import complaints, formal_notices, warranty_returns
+from portal.store.forecast_tables import windows
 from portal.store.handover_tables import handovers, parcels, return_choices
 from portal.store.tables import tickets
 
 _WANTED: BindParameter[int] = bindparam("wanted")
 _TABLES = (
     announcements,
+    complaints,
     courtesies,
+    formal_notices,
     handovers,
     intake_records,
     parcels,
@@ -29,14 +33,20 @@ _TABLES = (
     safety_tests,
     test_results,
     tray_lines,
+    warranty_returns,
+    windows,
 )
 OF_TICKETS = tuple(table.name for table in _TABLES)
 _WORK = [delete(table).where(table.c.ticket_id == _WANTED) for table in _TABLES]
-_SERIALS = update(intake_records).where(intake_records.c.ticket_id == _WANTED).values(serial="")
+_SERIALS = (
+    update(intake_records).where(intake_records.c.ticket_id == _WANTED).values(serial=""),
+    update(formal_notices).where(formal_notices.c.ticket_id == _WANTED).values(goods=""),
+)
 _OF_VISIT = select(tickets.c.id).where(tickets.c.visit_id == _WANTED)
 _ADDRESSES = (
     update(announcements).where(announcements.c.ticket_id.in_(_OF_VISIT)).values(return_address=""),
     update(return_choices).where(return_choices.c.ticket_id.in_(_OF_VISIT)).values(address="", person=""),
+    update(formal_notices).where(formal_notices.c.ticket_id.in_(_OF_VISIT)).values(address="", recipient=""),
 )
 _READ = delete(acknowledgements).where(acknowledgements.c.staff_id == _WANTED)
 
@@ -48,8 +58,9 @@ def work(connection: Connection, ticket_id: int) -> None:
 
 
 def serials(connection: Connection, ticket_id: int) -> None:
-    """Erase the serial number in every version of a ticket's intake record."""
-    connection.execute(_SERIALS, {"wanted": ticket_id})
+    """Erase the serial number in every version of a ticket's intake record, and which goods letters named."""
+    for statement in _SERIALS:
+        connection.execute(statement, {"wanted": ticket_id})
 
 
 def return_addresses(connection: Connection, visit_id: int) -> None:

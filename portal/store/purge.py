@@ -20,6 +20,7 @@ from portal.store import (
     money,
     photos,
     publication,
+    pushes,
     questions,
     rights,
     search,
@@ -167,6 +168,8 @@ def staff_member(connection: Connection, staff_id: int) -> bool:
 PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     ("contacts", Category.CONTACT): visit_contacts,
     ("contacts", Category.TECHNICAL): visit_contacts,
+    ("push_devices", Category.PUSH): pushes.forget,
+    ("push_devices", Category.TECHNICAL): pushes.forget,
     ("visits", Category.CONTACT): visit_contacts,
     ("visits", Category.RECORD): visit,
     ("visits", Category.TECHNICAL): visit,

@@ -133,6 +133,7 @@ contacts = Table(
     Column("channels", JSON(none_as_null=True), info=CONTACT),
     Column("wants", String(10), nullable=False, server_default="all", info=CONTACT),
     Column("no_reminders", Boolean, nullable=False, server_default=false(), info=CONTACT),
+    Column("has_push", Boolean, nullable=False, server_default=false(), info=NONE),  # a device of theirs shows notices
     UniqueConstraint("visit_id", "role"),
     one_of("role", ("owner", "second")),
 )

@@ -41,6 +41,8 @@ class Ticket:
     delivered_on: date | None  # by post, where that is known
     claimed_at: datetime | None  # since when somebody else says that it is theirs
     unread_since: datetime | None  # since when words of its customer wait to be read
+    notice_at: datetime | None  # since when a formal notice about it is posted and stands
+    promised_on: date | None  # by when somebody said by hand that it will be ready
 
     @property
     def standing(self) -> Standing:
@@ -71,6 +73,8 @@ _COLUMNS = (
     tickets.c.delivered_on,
     tickets.c.claimed_at,
     tickets.c.unread_since,
+    tickets.c.notice_at,
+    tickets.c.promised_on,
 )
 _BY_NUMBER = select(*_COLUMNS).where(tickets.c.number == bindparam("number"))
 _BY_ID = select(*_COLUMNS).where(tickets.c.id == bindparam("ticket_id"))

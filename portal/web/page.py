@@ -45,6 +45,7 @@ _MESSAGES = {
     "price_agreed": say("Told: what was agreed about the price"),
     "question_code": say("A code for an answer"),
     "sign_off_wanted": say("Told the keeper: to sign off"),
+    "window_moved": say("Told: it takes longer"),
     "ready": say("Told: ready"),
     "ready_undone": say("Told: not ready after all"),
     "handed_over_without_code": say("Told: handed over without the code"),
@@ -53,6 +54,9 @@ _MESSAGES = {
     "parcel_came_back": say("Told: the parcel came back"),
     "uncollected": say("Told: ready and not collected"),
     "let_through": say("Told the keeper: let through"),
+    "complained": say("Told the keeper: a complaint"),
+    "complaint_answered": say("Told: the answer to the complaint"),
+    "fault_compared": say("Told: whether it is the same fault"),
 }
 
 
