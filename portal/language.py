@@ -21,6 +21,7 @@ from babel.support import NullTranslations, Translations
 from portal import resources
 from portal.rules.money import Price
 from portal.rules.sentences import Sentence
+from portal.rules.windows import Between
 
 SOURCE = "en"  # the language the templates are written in
 
@@ -69,6 +70,25 @@ class Language:
         """A day with its weekday."""
         return _day("yMMMEd", day, self.locale)
 
+    def between(self, first: date, last: date) -> str:
+        """From a day to another, to be read: “between Tuesday 8 and Friday 11 December”; the year is not said."""
+        if first == last:
+            return self.gettext("on {day}").format(day=self._day_in_full(first))
+        begins = self._day_in_full(first)
+        if (first.year, first.month) == (last.year, last.month):
+            begins = self.gettext("{weekday} {number}").format(weekday=self._weekday(first), number=first.day)
+        return self.gettext("between {first} and {last}").format(first=begins, last=self._day_in_full(last))
+
+    def days_briefly(self, first: date, last: date) -> str:
+        """The same in as few signs as will do: “8–11 Dec”."""
+        return str(dates.format_interval(first, last, "MMMd", locale=self.locale))
+
+    def _day_in_full(self, day: date) -> str:
+        return self.gettext("{weekday} {day}").format(weekday=self._weekday(day), day=_day("MMMMd", day, self.locale))
+
+    def _weekday(self, day: date) -> str:
+        return str(dates.get_day_names("wide", locale=self.locale)[day.weekday()])
+
     def weekdays(self, first: int, last: int) -> str:
         """A weekday, or a run of them, 0 for Monday: “Mon–Fri”."""
         names = dates.get_day_names("abbreviated", locale=self.locale)
@@ -98,6 +118,8 @@ class Language:
     def _fact(self, fact: object) -> object:
         if isinstance(fact, Sentence):
             return self.say(fact)
+        if isinstance(fact, Between):
+            return self.between(fact.first, fact.last)
         if isinstance(fact, Price):
             return self.money(fact.minor, fact.currency)
         if isinstance(fact, date):

@@ -1,4 +1,4 @@
-"""Ready windows for what lies in the shop, and how true such windows have been."""
+"""Ready windows by command: reckoned from the whole past as it is this moment, and how true such windows have been."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from portal.actions.desk import Desk
-from portal.rules.backtest import Case, known_ranks, past_ranks, replay
-from portal.rules.forecast import Course, Thin, Window, forecast, learn, put_right, spells
-from portal.rules.open_time import OpenTime
+from portal.rules.backtest import Case, replay, trust
+from portal.rules.forecast import Course, Thin, Window, forecast, learn, spells
+from portal.rules.open_time import OpenTime, calendar_around
 from portal.rules.policy import Policy
 from portal.store import courses
 
-USUAL_DAYS = 10  # calendar days that the flat rival tells everybody
+USUAL_DAYS = 8  # open days that the flat rival tells everybody where the policy does not say
 AHEAD = timedelta(days=400)
 
 
@@ -29,10 +29,11 @@ def windows(desk: Desk, number: str | None = None, chance: float = 0.8) -> list[
     """What can be said of every device that is here and not ready yet, or of one."""
     now = desk.clock.now()
     policy, found = _read(desk)
-    calendar = _calendar(policy, found.values(), now)
-    past = learn(spells(found.values(), now, calendar))
-    lately = known_ranks(past_ranks(list(found.values()), calendar), now)
-    past.stretch[chance] = put_right(chance, lately)  # as the back-test judges it
+    ways = list(found.values())
+    past_calendar = _calendar(policy, ways, now)
+    past = learn(spells(ways, now, past_calendar))
+    past.came_out = trust(ways, past_calendar, now).came_out  # as the back-test judges it
+    calendar = calendar_around(policy, now)
     return [
         Told(each, forecast(past, way.steps[-1], way.kind, now, calendar, chance))
         for each, way in found.items()
@@ -45,8 +46,8 @@ def backtest(desk: Desk) -> list[Case]:
     now = desk.clock.now()
     policy, found = _read(desk)
     calendar = _calendar(policy, found.values(), now)
-    usual = calendar.between(now, now + timedelta(days=USUAL_DAYS))
-    return replay(list(found.values()), calendar, usual)
+    days = policy.forecast.usual_days or USUAL_DAYS
+    return replay(list(found.values()), calendar, days * calendar.usual_day())
 
 
 def _read(desk: Desk) -> tuple[Policy, dict[str, Course]]:

@@ -9,7 +9,7 @@ from datetime import date, datetime
 from sqlalchemy import Connection
 from sqlalchemy.exc import IntegrityError
 
-from portal.actions import tell
+from portal.actions import tell, windows
 from portal.actions.desk import By, Change, Desk, done_before, must_still_hold, standing_columns, write_events
 from portal.actions.price_terms import TypedTerms, event_of, fit_terms, keep_at_intake
 from portal.rules import stages
@@ -105,8 +105,9 @@ def _take_in(desk: Desk, by: By, arrival: NewVisit, deed_key: str | None) -> Tak
         numbers = []
         for place, device in enumerate(devices):
             key = deed_key if place == 0 else None
-            number, _id = add_ticket(desk, by, connection, visit.id, device, policy, now, key)
+            number, ticket_id = add_ticket(desk, by, connection, visit.id, device, policy, now, key)
             numbers.append(number)
+            windows.renew(desk, connection, ticket_id, now)
         tell.taken_in(connection, visit, now, in_person=True)
     link = desk.links.customer(LinkKind.DOCKET, ref, visit.docket_version)
     return TakenIn(ref, tuple(numbers), link)

@@ -7,7 +7,7 @@ from typing import Literal
 
 from sqlalchemy import Connection
 
-from portal.actions import tell
+from portal.actions import tell, windows
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
 from portal.actions.ownership import must_be_unclaimed
 from portal.rules import stages
@@ -52,6 +52,7 @@ def move(
         return Change(events, text=reason, audience=_read_by(reason), write=write)
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
+        windows.renew(desk, connection, ticket.id, now)
         policy = desk.policy(connection)
         if promised:  # of a device that is not ready after all: else they come in vain
             tell.ready_undone(connection, ticket, now)
@@ -88,7 +89,10 @@ def hold(
             return Change(stages.lift_hold(ticket.standing), text=reason, audience=_read_by(reason))
         return Change(stages.set_hold(ticket.standing, kind), text=reason, audience=_read_by(reason))
 
-    return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key)
+    def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
+        windows.renew(desk, connection, ticket.id, now)
+
+    return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
 
 
 def _read_by(reason: str) -> Literal["bench", "customer"]:

@@ -19,7 +19,7 @@ from portal.rules.refusals import Refused
 from portal.rules.sentences import say
 from portal.rules.stages import Event, Standing, apply
 from portal.rules.tokens import new_ref
-from portal.store import search, tickets, visits
+from portal.store import search, tickets, visits, windows
 
 MOST_BYTES = 50_000_000
 _DELIMITERS = ",;\t|"
@@ -67,6 +67,7 @@ def take_over(desk: Desk, by: By, repairs: Sequence[Past], file: bytes) -> int:
                     )
                 )
             _write(desk, connection, by, repair, policy, key)
+        windows.forget_learned(connection)  # there is a past to learn from now
         must_still_hold(desk, connection, policy)
     return len(repairs)
 

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 
 from sqlalchemy import Connection
 
 from notifications.letters import Withdrawn
+from portal.language import language
 from portal.letters.told import Facts, Letterbox, StillTrue, Told
+from portal.rules.windows import REASONS, probably
 from portal.store import acceptances, journal, photos, questions
+
+_PHOTOS = ("photographed", "photo_released", "photo_marked")
 
 
 def _taken_in(_desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
@@ -42,15 +47,30 @@ def _noted(_desk: Letterbox, connection: Connection, told: Told) -> Facts | With
     ]
     numbers = {entry.entry for entry in wanted}
     standing = [note for note in journal.notes_as_they_stand(found) if note.text and numbers & set(note.entries)]
-    taken = [entry.data["photo"] for entry in wanted if entry.event == "photographed"]
+    taken = {entry.data["photo"] for entry in wanted if entry.event in _PHOTOS}
     context = {
         "notes": [note.text for note in standing if note.entries[0] in numbers],
         "corrections": [note.text for note in standing if note.entries[0] not in numbers],
-        "photos": len(photos.known(connection, taken)),
+        "photos": len(taken & photos.called(connection, ticket.id).keys()),
     }
     if not any(context.values()):
         return Withdrawn("it is no longer on file, or its device has left the shop")
     return context
+
+
+def _window_moved(_desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
+    ticket, policy = told.tickets[0], told.policy
+    if ticket.ending or ticket.stage == policy.stages[-1].key:
+        return Withdrawn("the device is ready, or has left the shop")
+    entry = next((each for each in journal.entries(connection, ticket.id, told.facts[-1]["entry"] - 1)), None)
+    if entry is None or entry.event != "window_moved":
+        return Withdrawn("it is no longer on file")
+    because = REASONS[entry.data["because"]]
+    if "first" not in entry.data:
+        return {"because": because, "window": None, "days": ""}
+    days = [date.fromisoformat(entry.data[name]) for name in ("first", "last")]
+    words = language(told.visit.language, policy.shop.zone)
+    return {"because": because, "window": probably(*days), "days": words.days_briefly(*days)}
 
 
 def _ended(_desk: Letterbox, _connection: Connection, told: Told) -> Facts | Withdrawn:
@@ -65,6 +85,7 @@ def _link_again(_desk: Letterbox, _connection: Connection, _told: Told) -> Facts
 EVENTS: Mapping[str, StillTrue] = {
     "taken_in": _taken_in,
     "stage_reached": _stage_reached,
+    "window_moved": _window_moved,
     "noted": _noted,
     "ended": _ended,
     "link_again": _link_again,

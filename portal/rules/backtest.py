@@ -7,6 +7,7 @@ Association 102 (2007) 359–378; smaller is better.
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -14,13 +15,16 @@ from functools import partial
 
 import numpy as np
 
-from portal.rules.forecast import CHANCES, LEAST, Course, Past, learn, put_right, rank_of, spells
+from portal.rules.forecast import CHANCES, LEAST, Course, Laid, Past, latest, learn, quantiles, seen_at
 from portal.rules.open_time import OpenTime
 from portal.rules.survival import Survival
 
 RELEARN = timedelta(days=7)
+LATELY = timedelta(days=120)  # windows are trusted by the devices that were ready in this time,
+AT_LEAST, AT_MOST = 150, 400  # so many of them
+BY_HAND = "by hand"  # what was promised, as a method among the others
 Range = tuple[float, float]
-Quantiles = Callable[[float], float | None]
+Quantiles = Callable[[float], float]
 
 
 @dataclass(frozen=True)
@@ -34,6 +38,12 @@ class Case:
     window: Range
     middle: float
     came: float
+    device: int = 0  # its place among the courses
+
+    @property
+    def held(self) -> bool:
+        """Whether what came lies in the window."""
+        return self.window[0] <= self.came <= self.window[1]
 
 
 @dataclass(frozen=True)
@@ -55,6 +65,24 @@ class Verdict:
         return self.band[0] <= self.coverage <= self.band[1]
 
 
+@dataclass(frozen=True)
+class Trust:
+    """How the shop's windows of 80 % did lately, and how the last forecasts came out, sorted.
+
+    Forecasts of one device hang together, so that the band counts `devices`.
+    """
+
+    cases: int
+    devices: int
+    coverage: float
+    came_out: Sequence[float]
+
+    @property
+    def held(self) -> bool:
+        """Whether windows held as often as they said; that they held more often makes them no lie."""
+        return self.devices >= LEAST and self.coverage >= binomial_band(0.8, self.devices)[0]
+
+
 def interval_score(window: Range, came: float, chance: float) -> float:
     """The width, and for what fell outside its distance, weighed by 2 / (1 − chance)."""
     low, high = window
@@ -74,53 +102,90 @@ def binomial_band(chance: float, cases: int) -> Range:
 
 
 @dataclass(frozen=True)
-class _Moment:
+class Moment:
     """A device entered a state, and what was known by then: the state's curve, and how long finished ones took."""
 
-    now: datetime
-    each: Course
+    now: float  # POSIX seconds
+    device: int  # its place among the courses
+    kind: str
+    age: float  # open seconds since it came
     curve: Survival
-    finished: Sequence[float]
-    came: float
+    finished: np.ndarray
+    came_at: float  # when it was ready, POSIX seconds
+    came: float  # how long that took from now, open seconds
 
 
 def replay(courses: Sequence[Course], calendar: OpenTime, usual_seconds: float) -> list[Case]:
-    """Every forecast that could have been made when a device entered a state, by every method.
+    """Every forecast that could have been made when a device entered a state, by every method; and every promise.
 
     Rivals: the shop's flat usual time, mean and spread of the finished, quantiles of the finished. `usual_seconds` is
     the open time that the shop tells everybody.
     """
     cases: list[Case] = []
-    ranks: list[tuple[datetime, float]] = []
-    for moment in _moments(courses, calendar):
-        age = calendar.between(moment.each.steps[0].at, moment.now)
-        lately = known_ranks(ranks, moment.now)
-        methods: dict[str, Quantiles] = {
-            "shop": partial(moment.curve.remaining, spent=0.0),
-            "usual": partial(_usual, usual_seconds, age),
-            "mean and spread": partial(_normal, moment.finished, age),
-            "finished only": partial(_finished, moment.finished, age),
+    for moment, came_out in told(list(moments(courses, calendar))):
+        rivals: dict[str, Quantiles] = {
+            "usual": partial(_usual, usual_seconds, moment.age),
+            "mean and spread": partial(_normal, moment.finished, moment.age),
+            "finished only": partial(_finished, moment.finished, moment.age),
         }
-        for method, quantile in methods.items():
-            for chance in CHANCES:
-                wide = put_right(chance, lately) if method == "shop" else chance
-                found = [quantile(point) for point in ((1 - wide) / 2, 0.5, (1 + wide) / 2)]
-                longest = float(moment.curve.times[-1])
-                low, middle, high = (longest if each is None else each for each in found)
+        for chance in CHANCES:
+            cases.append(own_case(moment, chance, came_out))
+            for method, quantile in rivals.items():
+                low, middle, high = (quantile(point) for point in ((1 - chance) / 2, 0.5, (1 + chance) / 2))
                 window = (low, max(high, low))
-                cases.append(Case(method, moment.each.kind, age, chance, window, middle, moment.came))
-        ranks.append(_rank(moment))
-    return cases
+                cases.append(Case(method, moment.kind, moment.age, chance, window, middle, moment.came, moment.device))
+    return [*cases, *promised(courses, calendar)]
 
 
-def past_ranks(courses: Sequence[Course], calendar: OpenTime) -> list[tuple[datetime, float]]:
-    """For every forecast that could have been made: when it was known how it came out, and at which chance it held."""
-    return [_rank(moment) for moment in _moments(courses, calendar)]
+def promised(courses: Sequence[Course], calendar: OpenTime) -> list[Case]:
+    """What was promised by hand, as a window from that moment until the day is over; judged as one of 80 %."""
+    found = []
+    for number, each in enumerate(courses):
+        for promise in each.promises if each.ready_at else ():
+            if each.ready_at is None or promise.at >= each.ready_at:
+                continue
+            allowed = calendar.between(promise.at, calendar.midnight_after(promise.day))
+            came = calendar.between(promise.at, each.ready_at)
+            age = calendar.between(each.steps[0].at, promise.at)
+            found.append(Case(BY_HAND, each.kind, age, 0.8, (0.0, allowed), allowed, came, number))
+    return found
 
 
-def known_ranks(ranks: Sequence[tuple[datetime, float]], now: datetime) -> list[float]:
-    """The chances at which those forecasts held whose outcome is known by now."""
-    return [rank for known_at, rank in ranks if known_at <= now]
+def own_case(moment: Moment, chance: float, came_out: Sequence[float]) -> Case:
+    """What the shop's own method said at a moment."""
+    found = quantiles(moment.curve, 0.0, chance, came_out)
+    low, middle, high = found or (0.0, 0.0, 0.0)
+    return Case("shop", moment.kind, moment.age, chance, (low, high), middle, moment.came, moment.device)
+
+
+def told(found: Sequence[Moment]) -> Iterator[tuple[Moment, list[float]]]:
+    """Each moment with how the forecasts before it had come out by then, as `quantiles` wants it."""
+    out = sorted((moment.came_at, seen_at(moment.curve, 0.0, moment.came)) for moment in found)
+    times, seen = [at for at, _ in out], [chance for _, chance in out]
+    for moment in found:
+        yield moment, latest(seen[: bisect_right(times, moment.now)])
+
+
+def trust(courses: Sequence[Course], calendar: OpenTime, now: datetime) -> Trust:
+    """How the forecasts that came out lately did, and by what the next ones are put right."""
+    found = list(moments(courses, calendar, _lately(courses, now)))
+    cases = [own_case(moment, 0.8, came_out) for moment, came_out in told(found) if came_out]
+    seen = [chance for _, chance in sorted((each.came_at, seen_at(each.curve, 0.0, each.came)) for each in found)]
+    hits = sum(case.held for case in cases)
+    devices = len({case.device for case in cases})
+    return Trust(len(cases), devices, hits / len(cases) if cases else 0.0, latest(seen))
+
+
+def _lately(courses: Sequence[Course], now: datetime) -> list[int]:
+    """The places of devices that were ready lately: all of a small shop's, some of a large one's, evenly spread."""
+    done = sorted(
+        (each.ready_at, place) for place, each in enumerate(courses) if each.ready_at and each.ready_at <= now
+    )
+    since = now - LATELY
+    chosen = [place for at, place in done if at >= since]
+    if len(chosen) < AT_LEAST:
+        chosen = [place for _, place in done[-AT_LEAST:]]
+    return chosen[:: -max(len(chosen) // AT_MOST, 1)]
 
 
 def judged(cases: Sequence[Case]) -> list[Verdict]:
@@ -139,36 +204,43 @@ def by(cases: Sequence[Case], name: Callable[[Case], str]) -> Mapping[str, list[
     return {key: judged(members) for key, members in sorted(groups.items())}
 
 
-def _moments(courses: Sequence[Course], calendar: OpenTime) -> Iterator[_Moment]:
-    """Every entering of a state before ready, in order; what is known is learned anew once a week."""
-    past, learned_at = Past(), None
-    finished: list[float] = []
-    entered = sorted(
-        ((step.at, place, each) for each in courses if each.ready_at for place, step in enumerate(each.steps)),
-        key=lambda found: (found[0], found[1]),
-    )
-    for now, place, each in entered:
-        if each.ready_at is None or now >= each.ready_at:
-            continue
-        if learned_at is None or now - learned_at >= RELEARN:
-            known = [_as_known(other, now) for other in courses if other.steps[0].at < now]
-            past = learn(spells(known, now, calendar))
-            finished = [calendar.between(other.steps[0].at, other.ready_at) for other in known if other.ready_at]
+def moments(courses: Sequence[Course], calendar: OpenTime, devices: Sequence[int] | None = None) -> Iterator[Moment]:
+    """Every entering of a state before ready, in order, of all devices or of those at these places.
+
+    What was known then is learned anew once a week.
+    """
+    laid = Laid(courses, calendar)
+    took = laid_out_durations(courses, calendar)
+    past, learned_at, finished = Past(), -math.inf, np.array([])
+    asked = np.isin(laid.device, np.asarray(devices)) if devices is not None else np.ones(laid.at.size, dtype=bool)
+    wanted = np.flatnonzero(asked & np.isfinite(laid.ready_at) & (laid.ready > laid.began))
+    for place in wanted.tolist():
+        now = float(laid.at[place])
+        if now - learned_at >= RELEARN.total_seconds():
+            past = learn(laid.known(now, float(laid.began[place])))
+            finished = took[1][: int(np.searchsorted(took[0], now, side="right"))]
             learned_at = now
-        curve = past.curve(each.steps[place].state, each.kind)
+        curve = past.curve(laid.states[place], laid.kinds[place])
         if curve is not None and len(finished) >= LEAST:
-            yield _Moment(now, each, curve, finished, calendar.between(now, each.ready_at))
+            yield Moment(
+                now,
+                int(laid.device[place]),
+                laid.kinds[place],
+                float(laid.began[place] - laid.came[place]),
+                curve,
+                finished,
+                float(laid.ready_at[place]),
+                float(laid.ready[place] - laid.began[place]),
+            )
 
 
-def _rank(moment: _Moment) -> tuple[datetime, float]:
-    return moment.each.ready_at or moment.now, rank_of(moment.curve, 0.0, moment.came)
-
-
-def _as_known(each: Course, now: datetime) -> Course:
-    """A course as it looked at a moment: what came later is not known yet."""
-    steps = tuple(step for step in each.steps if step.at <= now)
-    ready = each.ready_at if each.ready_at and each.ready_at <= now else None
-    return Course(each.kind, steps, ready, each.ended_at if each.ended_at and each.ended_at <= now else None)
+def laid_out_durations(courses: Sequence[Course], calendar: OpenTime) -> tuple[np.ndarray, np.ndarray]:
+    """When each finished device was ready (POSIX seconds, in order), and the open seconds since it came."""
+    done = [each for each in courses if each.ready_at and each.ready_at > each.steps[0].at]
+    ready_at = np.array([each.ready_at.timestamp() for each in done if each.ready_at])
+    came_at = np.array([each.steps[0].at.timestamp() for each in done])
+    order = np.argsort(ready_at, kind="stable")
+    return ready_at[order], (calendar.until_all(ready_at) - calendar.until_all(came_at))[order]
 
 
 def _usual(seconds: float, age: float, point: float) -> float:
@@ -176,17 +248,17 @@ def _usual(seconds: float, age: float, point: float) -> float:
     return max(seconds - age, 0.0) * (0.5 + point)
 
 
-def _finished(finished: Sequence[float], age: float, point: float) -> float:
+def _finished(finished: np.ndarray, age: float, point: float) -> float:
     return max(float(np.quantile(finished, point)) - age, 0.0)
 
 
-def _normal(finished: Sequence[float], age: float, point: float) -> float:
+def _normal(finished: np.ndarray, age: float, point: float) -> float:
     spread = {0.1: -1.2816, 0.25: -0.6745, 0.5: 0.0, 0.75: 0.6745, 0.9: 1.2816}[round(point, 4)]
     return max(float(np.mean(finished)) + spread * float(np.std(finished)) - age, 0.0)
 
 
 def _verdict(method: str, chance: float, cases: Sequence[Case]) -> Verdict:
-    hits = sum(case.window[0] <= case.came <= case.window[1] for case in cases)
+    hits = sum(case.held for case in cases)
     edges = ((1 - chance) / 2, (1 + chance) / 2)
     losses = [
         pinball(guess, case.came, point) for case in cases for guess, point in zip(case.window, edges, strict=True)

@@ -4,13 +4,17 @@ A device stands in a state: its stage, and the hold it waits in. For every state
 by from entering it until the device was ready, however it got there: by every stage, past some, back again, waiting.
 So skipping, going back and holds are in the figure without being reckoned one by one. What is still open enters as
 censored (Kaplan–Meier), and the time already spent in the state is taken into account. Never a promise.
+
+The newest spells speak, so that a shop whose pace has changed is believed soon; and where windows lay lately is put
+right by how their forecasts came out (`put_right`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import Any
 
 import numpy as np
 
@@ -20,7 +24,9 @@ from portal.rules.survival import Survival, product_limit
 
 LEAST = 20  # finished devices of a state, before its past says anything
 ENOUGH_OF_A_KIND = 60  # finished devices of a kind in a state, before a kind speaks for itself
-CALIBRATED_BY = 200  # the most recent forecasts that the width is put right by
+NEWEST = 400  # finished spells of a state that speak; older ones are forgotten
+PUT_RIGHT_BY = 200  # the forecasts that came out last, by which windows are put right
+FEW = 40  # fewer of those put nothing right
 CHANCES = (0.5, 0.8)
 
 
@@ -39,6 +45,14 @@ class Step:
 
 
 @dataclass(frozen=True)
+class Promise:
+    """That the shop promised by hand, at a moment, to be ready on a day."""
+
+    at: datetime
+    day: date
+
+
+@dataclass(frozen=True)
 class Course:
     """One device's way through the shop. `ready_at`: first in the last stage; `ended_at`: when it left."""
 
@@ -46,17 +60,20 @@ class Course:
     steps: tuple[Step, ...]
     ready_at: datetime | None
     ended_at: datetime | None
+    promises: tuple[Promise, ...] = ()
 
 
 @dataclass(frozen=True)
-class Spell:
-    """From entering a state until ready, in open seconds; censored where it is not known to have become ready."""
+class Spells:
+    """Enterings of states, one a place in each array: in which, by which kind, how long until ready (open seconds).
 
-    state: str
-    kind: str
-    began: datetime
-    seconds: float
-    ready: bool
+    `ready` is False where it is not known to have become ready: it lasted at least so long. The newest come last.
+    """
+
+    states: np.ndarray  # names
+    kinds: np.ndarray  # names
+    seconds: np.ndarray
+    ready: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -79,24 +96,39 @@ class Thin:
 
 @dataclass
 class Past:
-    """What the past tells, by state; and by state and kind where there is enough of it."""
+    """What the past tells, by state; and by state and kind where there is enough of it.
+
+    A stage with whatever hold is the state “<stage> *”. `came_out`: at which chance the forecasts that came out last
+    had seen what came (0 at once, 1 never), sorted.
+    """
 
     curves: dict[tuple[str, str], Survival] = field(default_factory=dict)
     counts: dict[str, int] = field(default_factory=dict)
-    stretch: dict[float, float] = field(default_factory=dict)  # chance asked for → chance to read off, put right
+    came_out: Sequence[float] = ()
 
     def curve(self, state: str, kind: str) -> Survival | None:
-        """The curve of a state for a kind, or of all kinds, or of the state's stage without the hold."""
-        stage = state.split(" ")[0]
-        for key in ((state, kind), (state, ""), (stage, kind), (stage, "")):
-            if key in self.curves:
-                return self.curves[key]
-        return None
+        """The curve of a state for a kind, or of all kinds, or of the state's stage whatever the hold."""
+        return next((self.curves[key] for key in lookups(state, kind) if key in self.curves), None)
+
+
+def lookups(state: str, kind: str) -> list[tuple[str, str]]:
+    """Where to look for the curve of a state and kind, the fittest first."""
+    whole = any_hold(state)
+    return [(state, kind), (state, ""), (whole, kind), (whole, "")]
+
+
+def any_hold(state: str) -> str:
+    """A state's stage with whatever hold."""
+    return f"{state.split(' ')[0]} *"
 
 
 def course(kind: str, events: Iterable[tuple[datetime, Event]], last_stage: str) -> Course | None:
-    """A device's way, from its journal; None where it never arrived, or where only its ends are known."""
+    """A device's way, from its journal; None where it never arrived, or where only its ends are known.
+
+    A stage that the shop renamed or has no more is as good as any other: only the last one must be known by its key.
+    """
     steps: list[Step] = []
+    promises: list[Promise] = []
     stage, hold, ready_at, ended_at = "", "", None, None
     for at, event in events:
         match event.name:
@@ -114,41 +146,75 @@ def course(kind: str, events: Iterable[tuple[datetime, Event]], last_stage: str)
                 ended_at = at
             case "reopened":
                 ended_at = None
+            case "promised":
+                promises.append(Promise(at, date.fromisoformat(event.data["day"])))
             case _:
                 continue
         if stage and event.name in ("arrived", "moved", "held", "released"):
             steps.append(Step(at, stage, hold))
-    return Course(kind, tuple(steps), ready_at, ended_at) if steps else None
+    return Course(kind, tuple(steps), ready_at, ended_at, tuple(promises)) if steps else None
 
 
-def spells(courses: Iterable[Course], now: datetime, calendar: OpenTime) -> list[Spell]:
+class Laid:
+    """Courses laid on the calendar: an entry each time a device entered a state before it was ready, oldest first.
+
+    Moments are POSIX seconds (`…_at`) and open seconds of the calendar; what has not happened is infinite.
+    """
+
+    def __init__(self, courses: Sequence[Course], calendar: OpenTime) -> None:
+        rows = [
+            (_seconds(step.at), place, number, step.state, each.kind)
+            for number, each in enumerate(courses)
+            for place, step in enumerate(each.steps)
+            if each.ready_at is None or step.at < each.ready_at
+        ]
+        rows.sort(key=lambda row: row[:2])
+        self.at = np.array([row[0] for row in rows])
+        self.device = np.array([row[2] for row in rows], dtype=int)
+        self.states = np.array([row[3] for row in rows], dtype=object)
+        self.kinds = np.array([row[4] for row in rows], dtype=object)
+        came_at = np.array([_seconds(each.steps[0].at) for each in courses])
+        ready_at = np.array([_seconds(each.ready_at) for each in courses])
+        ended_at = np.array([_seconds(each.ended_at) for each in courses])
+        self.came_at, self.ready_at, self.ended_at = (each[self.device] for each in (came_at, ready_at, ended_at))
+        self.began = calendar.until_all(self.at)
+        self.came, self.ready, self.ended = (
+            calendar.until_all(each)[self.device] for each in (came_at, ready_at, ended_at)
+        )
+
+    def known(self, now: float, open_now: float) -> Spells:
+        """The spells as they looked at a moment: what came later is not known yet."""
+        many = int(np.searchsorted(self.at, now, side="left"))
+        ready = self.ready_at[:many] <= now
+        left = ~ready & (self.ended_at[:many] <= now)
+        until = np.where(ready, self.ready[:many], np.where(left, self.ended[:many], open_now))
+        seconds = until - self.began[:many]
+        lasted = seconds > 0  # impossible dates, and what fell wholly into closed hours, say nothing
+        return Spells(self.states[:many][lasted], self.kinds[:many][lasted], seconds[lasted], ready[lasted])
+
+
+def spells(courses: Sequence[Course], now: datetime, calendar: OpenTime) -> Spells:
     """Every entering of a state that was known at a moment, with how long it took from there until ready."""
-    found = []
-    for each in courses:
-        ready = each.ready_at is not None and each.ready_at <= now
-        left = each.ended_at if each.ended_at is not None and each.ended_at <= now else None
-        end = each.ready_at if ready and each.ready_at else left or now
-        for step in each.steps:
-            if step.at < end:
-                found.append(Spell(step.state, each.kind, step.at, calendar.between(step.at, end), ready))
-    return found
+    return Laid(courses, calendar).known(now.timestamp(), calendar.until(now))
 
 
-def learn(found: Sequence[Spell]) -> Past:
+def learn(found: Spells) -> Past:
     """The curves of a past; a state with too little of it has none."""
     past = Past()
-    groups: dict[tuple[str, str], list[Spell]] = {}
-    for spell in found:
-        stage = spell.state.split(" ")[0]
-        for state in {spell.state, stage}:
-            groups.setdefault((state, ""), []).append(spell)
-            groups.setdefault((state, spell.kind), []).append(spell)
-    for (state, kind), members in groups.items():
-        finished = sum(spell.ready for spell in members)
-        if not kind:
-            past.counts[state] = finished
-        if finished >= (ENOUGH_OF_A_KIND if kind else LEAST):
-            past.curves[state, kind] = product_limit([s.seconds for s in members], [s.ready for s in members])
+    states = {state: np.flatnonzero(found.states == state) for state in dict.fromkeys(found.states)}
+    wholes: dict[str, list[np.ndarray]] = {}
+    for state, places in states.items():
+        wholes.setdefault(any_hold(state), []).append(places)
+    everything = states | {whole: np.sort(np.concatenate(parts)) for whole, parts in wholes.items()}
+    for state, places in everything.items():
+        past.counts[state] = int(np.count_nonzero(found.ready[places]))
+        kinds = found.kinds[places]
+        groups = [("", LEAST, places)]
+        groups += [(kind, ENOUGH_OF_A_KIND, places[kinds == kind]) for kind in dict.fromkeys(kinds)]
+        for kind, needed, members in groups:
+            if np.count_nonzero(found.ready[members]) >= needed:
+                newest = _newest(found.ready[members], members)
+                past.curves[state, kind] = product_limit(found.seconds[newest], found.ready[newest])
     return past
 
 
@@ -159,36 +225,74 @@ def forecast(
     curve = past.curve(step.state, kind)
     if curve is None:
         return Thin(past.counts.get(step.state, 0))
-    spent = calendar.between(step.at, now)
-    wide = past.stretch.get(chance, chance)
-    quantiles = [curve.remaining(point, spent) for point in ((1 - wide) / 2, 0.5, (1 + wide) / 2)]
-    known = [each for each in quantiles if each is not None]
-    if len(known) < 2:
+    found = quantiles(curve, calendar.between(step.at, now), chance, past.came_out)
+    if found is None:
         return Thin(past.counts.get(step.state, 0))
-    low, middle = known[0], known[1]
+    first, median, last = (calendar.after(now, seconds).date() for seconds in found)
+    return Window(first, last, median, chance)
+
+
+def quantiles(
+    curve: Survival, spent: float, chance: float, came_out: Sequence[float]
+) -> tuple[float, float, float] | None:
+    """How much longer it takes, in open seconds: the window's ends with the median between; None where nobody knows."""
+    points = ((1 - chance) / 2, 0.5, (1 + chance) / 2)
+    low, middle, high = (curve.remaining(put_right(point, came_out), spent) for point in points)
+    if low is None:
+        return None
     # Where the past does not reach so far, the longest that anything took is all that can be said.
-    high = known[2] if len(known) == 3 else max(float(curve.times[-1]) - spent, middle)
-    days = [calendar.after(now, seconds).date() for seconds in (low, middle, high)]
-    return Window(days[0], days[2], days[1], chance)
+    longest = max(float(curve.times[-1]) - spent, low)
+    middle = longest if middle is None else max(middle, low)
+    return low, middle, longest if high is None else max(high, middle)
 
 
-def put_right(chance: float, ranks: Sequence[float]) -> float:
-    """The chance to read off so that windows held as often as they said, lately.
+def put_right(point: float, came_out: Sequence[float]) -> float:
+    """The chance to read off so that what comes lies below as often as `point` says, judged by what came lately.
 
-    `ranks` are the chances at which recent windows would just have held (split conformal prediction: the smallest that
-    covers ceil((n + 1) × chance) of n; Vovk, Gammerman, Shafer, Algorithmic Learning in a Random World, 2005).
+    Split conformal prediction, each side for itself: above the middle the smallest that covers ceil((n + 1) × point)
+    of n, below it the greatest that floor((n + 1) × point) do not reach (Vovk, Gammerman, Shafer, Algorithmic Learning
+    in a Random World, 2005). `came_out` is sorted.
     """
-    recent = np.sort(np.asarray(ranks[-CALIBRATED_BY:], dtype=float))
-    if recent.size == 0:
-        return chance
-    place = int(np.ceil((recent.size + 1) * chance))
-    return float(recent[place - 1]) if place <= recent.size else 1.0
+    many = len(came_out)
+    if many == 0:
+        return point
+    place = (many + 1) * point
+    if point == 0.5:
+        return float(np.quantile(np.asarray(came_out), 0.5))
+    whole = int(np.ceil(place - 1e-9)) if point > 0.5 else int(np.floor(place + 1e-9))
+    if whole < 1:
+        return 0.0
+    return float(came_out[whole - 1]) if whole <= many else 1.0
 
 
-def rank_of(curve: Survival, spent: float, took: float) -> float:
-    """The chance of the narrowest central window that would have held what came out."""
+def latest(came_out: Sequence[float]) -> list[float]:
+    """What windows are put right by: the last that came out, sorted; nothing while they are few."""
+    recent = sorted(came_out[-PUT_RIGHT_BY:])
+    return recent if len(recent) >= FEW else []
+
+
+def seen_at(curve: Survival, spent: float, took: float) -> float:
+    """The chance, as the forecast saw it, that what came would have come by then."""
     alive = curve.at(spent)
-    if alive <= 0:
-        return 1.0
-    longer = curve.at(spent + took) / alive
-    return abs(2 * (1 - longer) - 1)
+    return 1.0 if alive <= 0 else 1.0 - curve.at(spent + took) / alive
+
+
+def as_data(curve: Survival) -> Mapping[str, Any]:
+    """A curve as it is stored."""
+    return {"times": curve.times.round(0).tolist(), "longer": curve.longer.tolist()}
+
+
+def from_data(data: Mapping[str, Any]) -> Survival:
+    """A curve as it was stored."""
+    return Survival(np.array(data["times"], dtype=float), np.array(data["longer"], dtype=float))
+
+
+def _newest(ready: np.ndarray, members: np.ndarray) -> np.ndarray:
+    """The newest of the members, the oldest first, among which `NEWEST` became ready."""
+    finished = np.cumsum(ready[::-1])
+    many = int(np.searchsorted(finished, NEWEST, side="left")) + 1
+    return members[-many:]
+
+
+def _seconds(at: datetime | None) -> float:
+    return np.inf if at is None else at.timestamp()

@@ -6,13 +6,16 @@ clock changes cost nothing more.
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from portal.rules.hours import open_spans
 from portal.rules.policy import Policy
+
+LOOK_BACK, LOOK_AHEAD = 2, 2  # years, for a calendar around a moment
 
 
 class OpenTime:
@@ -39,9 +42,26 @@ class OpenTime:
             return 0.0
         return float(self._before[place] + min(at, self._closes[place]) - self._opens[place])
 
+    def until_all(self, moments: np.ndarray) -> np.ndarray:
+        """The same for many moments at once, as POSIX seconds; an infinite one stays so."""
+        places = np.searchsorted(self._opens, moments, side="right") - 1
+        at = np.maximum(places, 0)
+        passed = self._before[at] + np.minimum(moments, self._closes[at]) - self._opens[at]
+        return np.where(np.isinf(moments), np.inf, np.where(places < 0, 0.0, passed))
+
     def between(self, start: datetime, end: datetime) -> float:
         """Open seconds between two moments; never less than nothing."""
         return max(self.until(end) - self.until(start), 0.0)
+
+    def usual_day(self) -> float:
+        """The open seconds of a day on which the shop is open at all, on average."""
+        days = {datetime.fromtimestamp(at, self.zone).date() for at in self._opens.tolist()}
+        return float(self._before[-1]) / max(len(days), 1)
+
+    def midnight_after(self, day: date) -> datetime:
+        """When a day is over."""
+        end = day + timedelta(days=1)
+        return datetime(end.year, end.month, end.day, tzinfo=self.zone)
 
     def after(self, start: datetime, seconds: float) -> datetime:
         """The first moment by which so many open seconds have passed; the calendar's end at the latest."""
@@ -50,3 +70,27 @@ class OpenTime:
         place = max(place, 0)
         at = min(self._opens[place] + (wanted - self._before[place]), self._closes[-1])
         return max(datetime.fromtimestamp(float(at), self.zone), start.astimezone(self.zone))
+
+
+def calendar_around(policy: Policy, now: datetime) -> OpenTime:
+    """A calendar for what is in the shop now, and for what is to come; laid out once a year and policy."""
+    return _around(_Hours(policy), now.astimezone(UTC).year)
+
+
+class _Hours:
+    """A policy's hours and zone, as the key of a cache: policies cannot be hashed."""
+
+    def __init__(self, policy: Policy) -> None:
+        self.policy = policy
+        self._key = (policy.shop.zone, policy.hours.model_dump_json())
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Hours) and self._key == other._key
+
+    def __hash__(self) -> int:
+        return hash(self._key)
+
+
+@lru_cache(8)
+def _around(hours: _Hours, year: int) -> OpenTime:
+    return OpenTime(hours.policy, date(year - LOOK_BACK, 1, 1), date(year + LOOK_AHEAD, 12, 31))

@@ -39,6 +39,7 @@ from portal.rules.policy_base import (
 from portal.rules.policy_bench import Bench, Caution, Check, Kind
 from portal.rules.policy_collection import Collection
 from portal.rules.policy_complaints import Complaints
+from portal.rules.policy_forecast import Forecast
 from portal.rules.policy_formal import Formal
 from portal.rules.policy_handover import Handover
 from portal.rules.policy_messages import Messages
@@ -242,6 +243,7 @@ class Policy(Part):
     formal: Formal = Formal()
     complaints: Complaints = Complaints()
     handover: Handover = Handover()
+    forecast: Forecast = Forecast()
     people: People = People()
     warranty: Warranty = Warranty()
     retention: Retention = Field(default_factory=usual)
@@ -273,6 +275,14 @@ class Policy(Part):
                     say("the caution “{caution}” for “{name}”", caution=caution.key, name=sorted(strange)[0]),
                     say("the keys of the shop’s stages and kinds"),
                 )
+        return self
+
+    @model_validator(mode="after")
+    def _usual_times_are_for_kinds(self) -> Policy:
+        kinds = [kind.key for kind in self.kinds]
+        for key in self.forecast.usual_days_by_kind:
+            if key not in kinds:
+                raise NotAllowed(say("a usual time for “{name}”", name=key), say("the keys of the shop’s kinds"))
         return self
 
     @model_validator(mode="after")

@@ -52,6 +52,7 @@ def across(document: Mapping[str, Any]) -> Iterator[Found]:
         yield from _keys_twice(("kinds", place, "checks"), _table(kind).get("checks"))
     yield from _keys_twice(("terms", "points"), _table(document.get("terms")).get("points"))
     yield from _strangers(document)
+    yield from _usual_times(document)
     yield from _overlaps(_table(document.get("hours")))
     yield from _rates(document)
     yield from _law(document)
@@ -146,6 +147,18 @@ def _strangers(document: Mapping[str, Any]) -> Iterator[Found]:
                     yield Found(
                         ("cautions", place, name, step), say("“{name}”", name=key), say("{names}", names=_listed(keys))
                     )
+
+
+def _usual_times(document: Mapping[str, Any]) -> Iterator[Found]:
+    """Usual times for kinds of work that the shop does not have."""
+    kinds = [key for item in _list(document.get("kinds")) if isinstance(key := _table(item).get("key"), str)]
+    for key in _table(_table(document.get("forecast")).get("usual_days_by_kind")):
+        if key not in kinds:
+            yield Found(
+                ("forecast", "usual_days_by_kind", key),
+                say("“{name}”", name=key),
+                say("{names}", names=_listed(kinds)),
+            )
 
 
 def _overlaps(hours: Mapping[str, Any]) -> Iterator[Found]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from itertools import groupby
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, bindparam, select
 
 from portal.rules.forecast import Course, course
 from portal.rules.stages import Event
@@ -16,15 +16,19 @@ from portal.store.tables import journal, tickets
 _ALL = (
     select(tickets.c.number, tickets.c.kind, journal.c.at, journal.c.event, journal.c.data)
     .join(tickets, journal.c.ticket_id == tickets.c.id)
-    .where(journal.c.event.in_((*STANDING_EVENTS, "taken_over")))
+    .where(journal.c.event.in_((*STANDING_EVENTS, "taken_over", "promised")))
     .order_by(tickets.c.id, journal.c.entry)
 )
+_NEWEST = select(tickets.c.id).order_by(tickets.c.id.desc()).offset(bindparam("skipped")).limit(1)
+_SINCE = _ALL.where(tickets.c.id > bindparam("before"))
 
 
-def all_courses(connection: Connection, last_stage: str) -> dict[str, Course]:
-    """Every device's way, by its ticket's number, the oldest ticket first."""
+def all_courses(connection: Connection, last_stage: str, newest: int | None = None) -> dict[str, Course]:
+    """Every device's way, or those of the newest tickets, by the ticket's number, the oldest ticket first."""
+    before = connection.execute(_NEWEST, {"skipped": newest}).scalar() if newest else None
     found = {}
-    for (number, kind), rows in groupby(connection.execute(_ALL), key=lambda row: (row[0], row[1])):
+    rows_of = connection.execute(_SINCE, {"before": before or 0})
+    for (number, kind), rows in groupby(rows_of, key=lambda row: (row[0], row[1])):
         way = course(kind, _events(rows), last_stage)
         if way is not None:
             found[number] = way

@@ -24,7 +24,8 @@ from portal.rules.forecast import (
     forecast,
     learn,
     put_right,
-    rank_of,
+    quantiles,
+    seen_at,
     spells,
 )
 from portal.rules.open_time import OpenTime
@@ -197,7 +198,7 @@ def test_a_window_lies_where_the_past_says() -> None:
 def test_a_width_put_right_is_the_one_that_is_told() -> None:
     past = learn(spells(shop(1), MONDAY, CALENDAR))
     plain = forecast(past, Step(MONDAY, "received"), "console", MONDAY, CALENDAR)
-    past.stretch[0.8] = 0.95
+    past.came_out = [each / 200 for each in (*range(60), *range(140, 200))]  # little came where most was expected
 
     wider = forecast(past, Step(MONDAY, "received"), "console", MONDAY, CALENDAR)
 
@@ -268,17 +269,40 @@ def test_a_hundred_forecasts_of_eighty_hold_seventy_two_to_eighty_eight_times() 
 
 
 def test_what_puts_the_width_right_is_the_rank_of_split_conformal_prediction() -> None:
-    # Rank ceil((n + 1) × 0.8): of nine the eighth smallest.
-    assert put_right(0.8, [each / 10 for each in range(1, 10)]) == 0.8
+    # Rank ceil((n + 1) × 0.8): of nine the eighth smallest; below the middle the second, from the other side.
+    tenths = [each / 10 for each in range(1, 10)]
+    assert put_right(0.8, tenths) == 0.8
+    assert put_right(0.2, tenths) == 0.2
     assert put_right(0.8, [0.5]) == 1.0  # too few to hold so often
+    assert put_right(0.2, [0.5]) == 0.0
     assert put_right(0.8, []) == 0.8
 
 
-def test_the_median_needs_the_narrowest_window() -> None:
+@given(st.lists(st.floats(0, 1), min_size=10, max_size=200).map(sorted), st.sampled_from([0.1, 0.25, 0.75, 0.9]))
+def test_put_right_errs_on_the_wide_side_only(came_out: list[float], point: float) -> None:
+    edge = put_right(point, came_out)
+
+    within = sum(each <= edge for each in came_out) if point > 0.5 else sum(each >= edge for each in came_out)
+    assert within / len(came_out) >= min((len(came_out) + 1) * max(point, 1 - point) / len(came_out), 1) - 1e-9
+
+
+def test_what_came_is_seen_at_its_place_in_the_curve() -> None:
     curve = product_limit(list(range(1, 100)), [True] * 99)
 
-    assert rank_of(curve, 0.0, 50) < 0.02
-    assert rank_of(curve, 0.0, 99) == pytest.approx(1.0)
+    assert seen_at(curve, 0.0, 50) == pytest.approx(50 / 99)
+    assert seen_at(curve, 0.0, 99) == pytest.approx(1.0)
+    assert seen_at(curve, 98, 1) == pytest.approx(1.0)
+    assert seen_at(curve, 99, 1) == 1.0  # nothing lasted so long
+
+
+@given(st.floats(0, 120), st.lists(st.floats(0, 1), max_size=60).map(sorted), st.sampled_from([0.5, 0.8]))
+def test_a_windows_ends_lie_about_its_middle(spent: float, came_out: list[float], chance: float) -> None:
+    curve = product_limit(list(range(1, 100)), [each % 7 > 0 for each in range(99)])
+
+    found = quantiles(curve, spent, chance, came_out)
+
+    assert found is not None or curve.at(spent) < 0.05 or came_out
+    assert found is None or 0 <= found[0] <= found[1] <= found[2]
 
 
 @pytest.mark.parametrize("slower", [1.0, 1.5], ids=["a steady shop", "a shop that slows down in mid-year"])

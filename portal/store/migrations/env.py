@@ -23,6 +23,7 @@ from portal.store import (  # noqa: F401 (their tables are part of the metadata)
     money_tables,
     photo_tables,
     publication_tables,
+    push_tables,
     question_tables,
     rights_tables,
     wording_tables,

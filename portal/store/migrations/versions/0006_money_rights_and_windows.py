@@ -295,6 +295,22 @@ def upgrade() -> None:
         batch_op.create_index("ix_publication_consents_ticket_id", ["ticket_id"], unique=False)
 
     op.create_table(
+        "push_devices",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("ref", sa.String(length=10), nullable=False),
+        sa.Column("contact_id", sa.Integer(), nullable=False),
+        sa.Column("endpoint", sa.String(length=1000), nullable=False),
+        sa.Column("key", sa.String(length=100), nullable=False),
+        sa.Column("secret", sa.String(length=30), nullable=False),
+        sa.Column("since", Instant(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["contact_id"], ["contacts.id"], name=op.f("fk_push_devices_contact_id"), ondelete="CASCADE"
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_push_devices")),
+        sa.UniqueConstraint("contact_id", "endpoint", name=op.f("uq_push_devices_contact_id_endpoint")),
+        sa.UniqueConstraint("ref", name=op.f("uq_push_devices_ref")),
+    )
+    op.create_table(
         "statements",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("number", sa.Integer(), nullable=False),
@@ -376,6 +392,9 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("photo_copies", schema=None) as batch_op:
         batch_op.create_index("ix_photo_copies_original_id", ["original_id"], unique=False)
+
+    with op.batch_alter_table("contacts", schema=None) as batch_op:
+        batch_op.add_column(sa.Column("has_push", sa.Boolean(), server_default=sa.false(), nullable=False))
 
     with op.batch_alter_table("photos", schema=None) as batch_op:
         batch_op.add_column(sa.Column("first_ref", sa.String(length=10), nullable=True))
