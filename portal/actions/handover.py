@@ -10,8 +10,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from portal.actions import collection_codes, tell
-from portal.actions.balance import owing
+from portal.actions import balance, collection_codes, tell
 from portal.actions.desk import CUSTOMER, By, Change, Desk, Outcome, change_ticket
 from portal.actions.ownership import must_be_unclaimed
 from portal.actions.people import is_keeper
@@ -156,6 +155,7 @@ def gone_wrong_again(desk: Desk, number: str, words: str, *, deed_key: str | Non
 def gone(desk: Desk, connection: Connection, ticket: Ticket, now: datetime) -> None:
     """A device has left: tell the customer, and say how long their page stays."""
     set_link_end(desk, connection, ticket.visit_id)
+    balance.keep_statement(connection, ticket, desk.policy(connection), now)
     tell.ended(connection, ticket, now)
 
 
@@ -163,6 +163,7 @@ def _handed_over(desk: Desk, connection: Connection, ticket: Ticket, now: dateti
     """It went over the counter; where nobody showed a code, its owner hears of that at once."""
     went = handovers.newest(connection, ticket.id)
     set_link_end(desk, connection, ticket.visit_id)
+    balance.keep_statement(connection, ticket, desk.policy(connection), now)
     tell.ended(connection, ticket, now, without_code=went is not None and went.proof is Proof.WITHOUT)
 
 
@@ -172,6 +173,7 @@ def _here_again(desk: Desk, connection: Connection, ticket: Ticket, now: datetim
     A code that was used is spent, so whoever held it is told the new one.
     """
     set_link_end(desk, connection, ticket.visit_id)
+    balance.withdraw_statement(connection, ticket, now)
     ended = [entry for entry in journal.entries(connection, ticket.id) if entry.event == "ended"][-1]
     spent = ended.data.get("proof") in (Proof.CODE, Proof.STUB)
     tell.reopened(connection, ticket, ended.entry, now, to_all=spent)
@@ -190,7 +192,7 @@ def set_link_end(desk: Desk, connection: Connection, visit_id: int) -> None:
 
 def owing_in_words(connection: Connection, ticket: Ticket, policy: Policy) -> str:
     """What is still to be paid, in the shop's own words, or ""."""
-    minor, shop = owing(connection, ticket.id) or 0, policy.shop
+    minor, shop = balance.owing(connection, ticket, policy), policy.shop
     return language(shop.languages[0], shop.zone).money(minor, shop.currency) if minor > 0 else ""
 
 

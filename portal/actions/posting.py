@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
-from portal.actions import tell
+from portal.actions import balance, tell
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
 from portal.actions.handover import gone, owing_in_words, set_link_end
 from portal.actions.ownership import must_be_unclaimed
@@ -126,6 +126,7 @@ def came_back(
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
         set_link_end(desk, connection, ticket.visit_id)
+        balance.withdraw_statement(connection, ticket, now)
         tell.parcel_came_back(connection, ticket, now)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)

@@ -31,6 +31,7 @@ from portal.store import (
     photos,
     publication,
     purge,
+    pushes,
     questions,
     rights,
     tickets,
@@ -167,6 +168,10 @@ def _photo(connection: Connection, _policy: Policy, visit_id: int, gone: list[st
         gone += photos.forget(connection, ticket.id)
 
 
+def _push(connection: Connection, _policy: Policy, visit_id: int, _gone: list[str]) -> None:
+    pushes.forget(connection, visit_id)
+
+
 def _publication(connection: Connection, _policy: Policy, visit_id: int, _gone: list[str]) -> None:
     publication.forget(connection, visit_id)
 
@@ -234,6 +239,7 @@ _ERASE: Mapping[Kept, Erase] = {
     Kept.RECORD: _record,
     Kept.PHOTO: _photo,
     Kept.PUBLICATION: _publication,
+    Kept.PUSH: _push,
     Kept.APPROVAL: _approval,
     Kept.MONEY: _money,
 }

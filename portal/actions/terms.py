@@ -8,6 +8,7 @@ from sqlalchemy import Connection
 
 from portal.actions.desk import By, Desk, NotFound, PolicyShelf
 from portal.rules.policy import Policy, Terms
+from portal.rules.policy_collection import Storage
 from portal.rules.refusals import Refused, Unfit
 from portal.rules.sentences import say
 from portal.rules.signatures import strokes as fit_strokes
@@ -54,6 +55,15 @@ def accepted_point(connection: Connection, visit_id: int, key: str) -> bool:
         if policy.terms and key in {point.key for point in policy.terms.points}:
             return True
     return False
+
+
+def agreed_storage(shelf: PolicyShelf, connection: Connection, visit_id: int) -> Storage | None:
+    """What was said of storage by the policy whose terms were last accepted for a visit, or None where nothing was."""
+    accepted = acceptances.of_visit(connection, visit_id)
+    if not accepted:
+        return None
+    _revision, policy = shelf.read(connection, accepted[-1].policy_revision)
+    return policy.collection.storage
 
 
 def _must_be_in_force(terms: Terms | None, version: str) -> None:

@@ -37,7 +37,8 @@ def _without_code(_desk: Letterbox, _connection: Connection, told: Told) -> Fact
 def _reopened(desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
     if told.tickets[0].ending:
         return Withdrawn("the device has left the shop again")
-    return _how_to_have_it(desk, connection, told) | {"is_ready": _is_ready(told)}
+    ready = _is_ready(told)
+    return _how_to_have_it(desk, connection, told) | ({} if ready else {"code": ""})
 
 
 def _posted(_desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
@@ -66,7 +67,7 @@ def _how_to_have_it(desk: Letterbox, connection: Connection, told: Told) -> dict
     link = desk.links.customer(LinkKind.CONTACT, contact.ref, contact.link_version)
     return {
         "code": code,
-        "owing_minor": owing(connection, ticket.id) or 0,
+        "owing_minor": owing(connection, ticket, told.policy),
         "hours": _hours(told.policy, told.visit.language),
         "choose_link": f"{link}/collect",
     }

@@ -79,11 +79,11 @@ def total(lines: Sequence[Line], rounding: Rounding, *, prices_include_tax: bool
     shown = tuple(_round(line.quantity * line.unit_minor) for line in lines)
     by_rate: dict[Decimal | None, Amounts] = {}
     for line, amount in zip(lines, shown, strict=True):
-        share = _split(amount, line.tax_percent, prices_include_tax)
+        share = split(amount, line.tax_percent, prices_include_tax)
         by_rate[line.tax_percent] = by_rate.get(line.tax_percent, NOTHING) + share
     if rounding is Rounding.PER_TOTAL:
         by_rate = {
-            rate: _split(amounts.gross if prices_include_tax else amounts.net, rate, prices_include_tax)
+            rate: split(amounts.gross if prices_include_tax else amounts.net, rate, prices_include_tax)
             for rate, amounts in by_rate.items()
         }
     sums = sum(by_rate.values(), NOTHING)
@@ -129,7 +129,8 @@ def parse_quantity(field: str, what: Sentence, typed: str) -> Decimal:
     return Decimal(text)
 
 
-def _split(amount: int, percent: Decimal | None, includes_tax: bool) -> Amounts:
+def split(amount: int, percent: Decimal | None, includes_tax: bool) -> Amounts:
+    """Net and tax of an amount that includes its tax or does not; no `percent`: a shop without tax."""
     if percent is None:
         return Amounts(amount, 0, amount)
     if includes_tax:

@@ -147,7 +147,7 @@ def _waiting(ticket: Ticket, reader: Reader, choice: Choice | None) -> Waiting:
         ticket=ticket,
         choice=choice,
         code=code,
-        owing_minor=owing(connection(), ticket.id) or 0,
+        owing_minor=owing(connection(), ticket, policy()),
         offers=[way for way in offers if way is not Way.POST or by_post],
         not_by_post=Way.POST in offers and not by_post,
         return_address=announced.return_address if announced else "",

@@ -1,0 +1,202 @@
+"""The account of one repair: what may be charged for it, what was paid, what is open.
+
+A charge comes from an express yes, or from the point on storage in terms that were accepted, and from nothing else
+(SI 2013/3134 reg. 40; Directive 2011/83/EU Art. 22 and 27). Whatever else happens can only make it less.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from portal.rules.money import NOTHING, Amounts, Price, split
+from portal.rules.offers import ShownLine, shown_options
+from portal.rules.payments import Moved, paid
+from portal.rules.price_terms import PriceTerms, charge_stands
+from portal.rules.questions import Offer, Question, State
+from portal.rules.refusals import Refused
+from portal.rules.sentences import say
+
+LOOKING = "looking"  # the kind of question that is a fee for looking: it is due whatever is decided then
+Rate = Decimal | None  # None: without tax, which is not 0 %
+
+
+@dataclass(frozen=True)
+class Charge:
+    """What was agreed to, with its lines as they were shown; made by `charge` alone."""
+
+    ref: str
+    kind: str
+    proposal: str
+    lines: Sequence[ShownLine]
+    amounts: Amounts
+    by_rate: Mapping[Rate, Amounts]
+    currency: str
+    prices_include_tax: bool
+
+
+@dataclass(frozen=True)
+class Agreed:
+    """A question with its offer, as far as the account looks at it. `begun`: the work on it was."""
+
+    ref: str
+    kind: str
+    question: Question
+    offer: Offer
+    begun: bool
+
+
+@dataclass(frozen=True)
+class Storage:
+    """A charge for storage that the keeper stated, tax included, in minor units."""
+
+    ref: str
+    amount_minor: int
+    currency: str
+    tax_percent: Rate
+
+
+@dataclass(frozen=True)
+class LetOff:
+    """What the shop does not ask for after all, tax included, in minor units; `why` is the customer's to read."""
+
+    ref: str
+    amount_minor: int
+    currency: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Account:
+    """What is charged and paid. `by_rate` and `amounts` are after what was let off; `elsewhere` is not in them.
+
+    `elsewhere` are agreed prices in a currency that the shop has given up since: they are settled by hand.
+    """
+
+    currency: str
+    charges: Sequence[Charge]
+    storage: Storage | None
+    let_off: Sequence[LetOff]
+    let_off_minor: int
+    moved: Sequence[Moved]
+    by_rate: Mapping[Rate, Amounts]
+    amounts: Amounts
+    elsewhere: Sequence[Price] = ()
+
+    @property
+    def paid_minor(self) -> int:
+        """What came in and was not given back."""
+        return paid(self.moved)
+
+    @property
+    def open_minor(self) -> int:
+        """What is still to be paid."""
+        return max(self.amounts.gross - self.paid_minor, 0)
+
+    @property
+    def credit_minor(self) -> int:
+        """What the shop owes back."""
+        return max(self.paid_minor - self.amounts.gross, 0)
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether no money was ever spoken of."""
+        return not (self.charges or self.storage or self.moved or self.elsewhere)
+
+
+def charge(agreed: Agreed) -> Charge:
+    """The charge that a yes agrees to. Raises Refused without one: what was not agreed to cannot be billed."""
+    question, offer = agreed.question, agreed.offer
+    if question.state is not State.AGREED or question.chosen is None:
+        raise Refused(say("The customer has not agreed to this. It cannot be charged."))
+    option = offer.option(question.chosen)
+    shown = next(each for each in shown_options(offer) if each.key == option.key)
+    taxed: dict[Rate, Amounts] = dict(shown.by_rate.items())
+    untaxed = _less(shown.amounts, sum(taxed.values(), NOTHING))
+    by_rate = taxed | ({None: untaxed} if untaxed != NOTHING else {})
+    terms = offer.terms
+    return Charge(
+        agreed.ref,
+        agreed.kind,
+        option.proposal,
+        shown.lines,
+        shown.amounts,
+        by_rate,
+        terms.currency,
+        terms.prices_include_tax,
+    )
+
+
+def due(agreed: Iterable[Agreed], terms: PriceTerms | None, *, unrepaired: bool) -> list[Charge]:
+    """What of a repair's questions is charged.
+
+    A device that goes back as it came costs only what was begun, and looking; with no fix, no fee it costs nothing.
+    """
+    if not charge_stands(terms, unrepaired=unrepaired):
+        return []
+    return [
+        charge(each)
+        for each in agreed
+        if each.question.state is State.AGREED and (not unrepaired or each.begun or each.kind == LOOKING)
+    ]
+
+
+def account(
+    currency: str,
+    charges: Sequence[Charge],
+    storage: Storage | None,
+    let_off: Sequence[LetOff],
+    moved: Sequence[Moved],
+) -> Account:
+    """Add it up. What is let off is never more than was charged; it comes off each rate in its share."""
+    counted = [each for each in charges if each.currency == currency]
+    by_rate: dict[Rate, Amounts] = {}
+    for each in counted:
+        _add(by_rate, each.by_rate)
+    if storage:
+        _add(by_rate, {storage.tax_percent: split(storage.amount_minor, storage.tax_percent, True)})
+    gross = sum(by_rate.values(), NOTHING).gross
+    off = min(sum(each.amount_minor for each in let_off), gross)
+    left = _let_off(by_rate, off)
+    return Account(
+        currency,
+        counted,
+        storage,
+        let_off,
+        off,
+        moved,
+        left,
+        sum(left.values(), NOTHING),
+        [Price(each.amounts.gross, each.currency) for each in charges if each.currency != currency],
+    )
+
+
+def may_let_off(found: Account, minor: int) -> None:
+    """Raise Refused where more would be let off than is charged."""
+    if minor > found.amounts.gross:
+        price = Price(found.amounts.gross, found.currency)
+        raise Refused(say("Only {price} are charged. No more than that can be let off.", price=price))
+
+
+def _let_off(by_rate: Mapping[Rate, Amounts], off: int) -> dict[Rate, Amounts]:
+    if not off:
+        return dict(by_rate)
+    whole = sum(by_rate.values(), NOTHING).gross
+    left: dict[Rate, Amounts] = {}
+    for rate, amounts in by_rate.items():
+        # In turn, so that no rate's share is ever more than the rate has, and the shares make up the whole.
+        share = off * amounts.gross // whole if whole else 0
+        off, whole = off - share, whole - amounts.gross
+        if amounts.gross > share:
+            left[rate] = split(amounts.gross - share, rate, True)
+    return left
+
+
+def _add(by_rate: dict[Rate, Amounts], more: Mapping[Rate, Amounts]) -> None:
+    for rate, amounts in more.items():
+        by_rate[rate] = by_rate.get(rate, NOTHING) + amounts
+
+
+def _less(whole: Amounts, part: Amounts) -> Amounts:
+    return Amounts(whole.net - part.net, whole.tax - part.tax, whole.gross - part.gross)
