@@ -16,7 +16,7 @@ from portal.rules.refusals import Refused
 from portal.rules.retention import Kept
 from portal.rules.sentences import say
 from portal.rules.stages import Ending
-from portal.store import archive, house, photos, visits
+from portal.store import archive, house, photos, publication, visits
 from portal.store.archive import Head
 from portal.store.ledger import FileLedger, Line
 from portal.store.photo_files import PhotoFiles
@@ -24,7 +24,7 @@ from portal.store.photo_files import PhotoFiles
 NIGHT = 3  # o'clock in the shop's zone: nobody waits for the site then
 _NAME = re.compile(r"(\d{4}-\d{2}-\d{2})\.sqlite(\.age)?")
 # What an erasure takes; proof and money stay for their own periods (GDPR Art. 17(3)(b) and (e)).
-ERASED_AT_ONCE = (Kept.CONTACT, Kept.POST_ADDRESS, Kept.DEVICE, Kept.PHOTO, Kept.RECORD)
+ERASED_AT_ONCE = (Kept.CONTACT, Kept.POST_ADDRESS, Kept.DEVICE, Kept.PHOTO, Kept.PUBLICATION, Kept.PUSH, Kept.RECORD)
 
 
 class NoEncryption(RuntimeError):
@@ -124,6 +124,8 @@ def _apply(connection: Connection, line: Line, gone: list[str]) -> None:
                 retention.erase_visit(connection, policy_in_force(connection), visit.id, ERASED_AT_ONCE, gone)
         case "photo":
             gone += [line.ref, *photos.remove(connection, line.ref)]
+        case "publication":
+            publication.take_back(connection, line.ref, line.at)
         case _:
             visits.raise_versions(connection, line.what, line.ref, line.version)
 

@@ -7,7 +7,7 @@ from datetime import datetime
 from sqlalchemy import Connection
 
 from portal.actions.desk import By, Change, Desk, NotFound, Outcome, change_ticket, done_before, find
-from portal.actions.photos import Audience, keep_files, let_go
+from portal.actions.photos import Audience, let_go, with_files
 from portal.pictures.limits import Clean
 from portal.pictures.worker import align_in_child
 from portal.rules.policy import Policy
@@ -51,17 +51,13 @@ def keep(
     deed_key: str | None = None,
 ) -> Outcome:
     """Make a pair whose aligned picture is known already (None: there is none), as `make` does."""
-    aligned_ref = new_ref(desk.chooser) if aligned else None
-    kept = False
-    try:
-        if aligned and aligned_ref:
-            keep_files(files, aligned_ref, aligned)
-        outcome = _add_row(desk, by, number, before, after, aligned_ref, deed_key)
-        kept = not outcome.repeated
-    finally:
-        if aligned_ref and not kept:
-            let_go(files, aligned_ref)
-    return outcome
+    if aligned is None:
+        return _add_row(desk, by, number, before, after, None, deed_key)
+
+    def deed(aligned_ref: str) -> Outcome:
+        return _add_row(desk, by, number, before, after, aligned_ref, deed_key)
+
+    return with_files(desk, files, aligned, deed)
 
 
 def show_as_taken(desk: Desk, by: By, number: str, ref: str, as_taken: bool, *, deed_key: str | None = None) -> Outcome:

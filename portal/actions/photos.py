@@ -7,7 +7,7 @@ points to is swept up.
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from typing import Literal
 
@@ -27,6 +27,7 @@ from portal.store import photos
 from portal.store.ledger import Line
 from portal.store.photo_files import FULL, LARGE, SMALL, PhotoFiles
 from portal.store.photo_tables import MOMENTS
+from portal.store.photos import Photo
 from portal.store.tickets import Ticket
 
 ORPHAN_AFTER = timedelta(days=1)
@@ -61,8 +62,7 @@ def add(
     Raises Unfit for what is no picture, AskFirst for one that seems blurred or dark, Refused for an ended ticket,
     NoRoom where the store is full, StoreAway where it does not answer.
     """
-    if moment not in MOMENTS:
-        raise Unfit("moment", say("A photo is of {allowed}.", allowed=", ".join(MOMENTS)))
+    fit_moment(moment)
     words = line("caption", say("The caption"), caption)
     with desk.reading() as connection:
         ticket = find(connection, number)
@@ -97,30 +97,37 @@ def keep(
 def with_files(desk: Desk, files: PhotoFiles, cleaned: Clean, deed: Callable[[str], Outcome]) -> Outcome:
     """Do the deed that writes a new photo's row, under the ref it is handed; its files stay only where it was done."""
     ref = new_ref(desk.chooser)
+    return with_pictures(files, {ref: cleaned}, lambda: deed(ref))
+
+
+def with_pictures(files: PhotoFiles, pictures: Mapping[str, Clean], deed: Callable[[], Outcome]) -> Outcome:
+    """Do the deed whose rows point to these new pictures, by ref; their files stay only where it was done."""
     kept = False
     try:
-        keep_files(files, ref, cleaned)
-        outcome = deed(ref)
+        for ref, picture in pictures.items():
+            keep_files(files, ref, picture)
+        outcome = deed()
         kept = not outcome.repeated
     finally:
         if not kept:
-            let_go(files, ref)
+            for ref in pictures:
+                let_go(files, ref)
     return outcome
 
 
 def withdraw(desk: Desk, files: PhotoFiles, by: By, number: str, ref: str, *, deed_key: str | None = None) -> Outcome:
-    """Take a photo away for good: row and files, and the pair it was in. The journal says so. Raises NotFound."""
+    """Take a photo away for good: row and files, its copies with marks, and the pair it was in. The journal says so.
 
+    Raises NotFound.
+    """
     gone = [ref]
 
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
-        found = photos.by_ref(connection, ref)
-        if found is None or found.ticket_id != ticket.id:
-            raise NotFound(say("This repair has no such photo."))
+        found_photo(connection, ticket, ref)
 
         def write(connection: Connection, _ticket: Ticket, now: datetime) -> None:
             gone.extend(photos.remove(connection, ref))
-            desk.ledger.note(Line(now, "photo", ref))
+            desk.ledger.note(Line(now, "photo", ref))  # what hangs on it in an archive goes with it
 
         return Change([Event("photo_withdrawn")], audience="bench", write=write)
 
@@ -128,6 +135,28 @@ def withdraw(desk: Desk, files: PhotoFiles, by: By, number: str, ref: str, *, de
     for each in gone:
         let_go(files, each)
     return outcome
+
+
+def found_photo(connection: Connection, ticket: Ticket, ref: str) -> Photo:
+    """The photo of this ticket. Raises NotFound."""
+    found = photos.by_ref(connection, ref)
+    if found is None or found.ticket_id != ticket.id:
+        raise NotFound(say("This repair has no such photo."))
+    return found
+
+
+def fit_moment(moment: str) -> None:
+    """Raises Unfit (field "moment") for none of MOMENTS."""
+    if moment not in MOMENTS:
+        raise Unfit("moment", say("A photo is of {allowed}.", allowed=", ".join(MOMENTS)))
+
+
+def must_take_more(connection: Connection, ticket: Ticket) -> None:
+    """Raises Refused where the ticket has ended, or has as many photos as it may."""
+    if ticket.ending:
+        raise Refused(say("This ticket has ended. Its device is no longer in the shop."))
+    if len(photos.of_ticket(connection, ticket.id)) >= MOST:
+        raise Refused(say("A repair keeps at most {most} photos. Withdraw some first.", most=MOST))
 
 
 def keep_files(files: PhotoFiles, ref: str, picture: Clean) -> None:
@@ -190,10 +219,7 @@ def _add_row(
     deed_key: str | None,
 ) -> Outcome:
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
-        if ticket.ending:
-            raise Refused(say("This ticket has ended. Its device is no longer in the shop."))
-        if len(photos.of_ticket(connection, ticket.id)) >= MOST:
-            raise Refused(say("A repair keeps at most {most} photos. Withdraw some first.", most=MOST))
+        must_take_more(connection, ticket)
 
         def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
             values = row(ref, ticket, cleaned, now)

@@ -40,13 +40,21 @@ def clean(data: bytes) -> Clean:
     return both_sizes(large)
 
 
-def both_sizes(large: Image.Image) -> Clean:
-    """An RGB picture that carries nothing along, encoded in both sizes, with what seems wrong with it."""
-    small = large.resize(fitting(large.size, SMALL), Image.Resampling.LANCZOS, reducing_gap=2.0)
+def smaller(large: Image.Image) -> Image.Image:
+    """The small picture of a large one."""
+    return large.resize(fitting(large.size, SMALL), Image.Resampling.LANCZOS, reducing_gap=2.0)
+
+
+def both_sizes(large: Image.Image, small: Image.Image | None = None, *, full_colour: bool = False) -> Clean:
+    """An RGB picture that carries nothing along, encoded in both sizes, with what seems wrong with it.
+
+    With `full_colour` colours are kept as finely as brightness, so that no block is mixed with its neighbours.
+    """
+    small = small or smaller(large)
     grey = small.convert("L")
     return Clean(
-        large=_encoded(large),
-        small=_encoded(small),
+        large=_encoded(large, full_colour),
+        small=_encoded(small, full_colour),
         width=large.width,
         height=large.height,
         seems_blurred=ImageStat.Stat(grey.filter(_LAPLACE)).var[0] < BLURRED,
@@ -76,7 +84,7 @@ def _upright(image: Image.Image, turn: Image.Transpose | None) -> Image.Image:
     return image if turn is None else image.transpose(turn)
 
 
-def _encoded(image: Image.Image) -> bytes:
+def _encoded(image: Image.Image, full_colour: bool) -> bytes:
     out = io.BytesIO()
-    image.save(out, "JPEG", quality=QUALITY, optimize=False)
+    image.save(out, "JPEG", quality=QUALITY, optimize=False, subsampling="4:4:4" if full_colour else "4:2:0")
     return out.getvalue()

@@ -18,6 +18,7 @@ DRAWING = say("This is a drawing file, not a photo. Please send a JPEG, PNG, Web
 NOT_A_PICTURE = say("This is not a picture the shop can read. Please send a JPEG, PNG, WebP, HEIC or AVIF picture.")
 BROKEN = say("The picture is broken or was cut off on the way. Please send it again.")
 TOO_HARD = say("The picture could not be read. Please take it anew, or send it as a JPEG.")
+NOT_DRAWN = say("The picture could not be changed. It is as it was; please try again.")
 
 BUSY = say("Many photos are coming in at this moment. Please send this one again in a minute.")
 

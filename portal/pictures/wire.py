@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
+from dataclasses import astuple
 
 from portal.pictures.limits import Clean
 from portal.pictures.refused import refuse
+from portal.rules.picture_parts import Drawn, Part
 from portal.rules.refusals import Unfit
 from portal.rules.sentences import Sentence
 
@@ -21,6 +24,19 @@ def read_pair(sent: bytes) -> tuple[bytes, bytes]:
     """The two pictures again."""
     length, _, rest = sent.partition(b"\n")
     return rest[: int(length)], rest[int(length) :]
+
+
+def write_drawing(data: bytes, drawn: Drawn, parts: Sequence[Part]) -> bytes:
+    """A picture for the child that draws on it, with what and where."""
+    head = {"drawn": drawn.value, "parts": [astuple(part) for part in parts]}
+    return json.dumps(head).encode() + b"\n" + data
+
+
+def read_drawing(sent: bytes) -> tuple[bytes, Drawn, list[Part]]:
+    """The same again."""
+    line, _, data = sent.partition(b"\n")
+    head = json.loads(line)
+    return data, Drawn(head["drawn"]), [Part(*part) for part in head["parts"]]
 
 
 def write(answer: Clean | Unfit) -> bytes:

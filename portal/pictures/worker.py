@@ -17,6 +17,7 @@ from threading import BoundedSemaphore
 
 from portal.pictures import refused, wire
 from portal.pictures.limits import LARGEST_BYTES, SECONDS, Clean
+from portal.rules.picture_parts import Drawn, Part
 from portal.rules.refusals import Unfit
 
 AT_ONCE = max(1, min(2, os.cpu_count() or 1))
@@ -59,6 +60,15 @@ def align_in_child(before: bytes, after: bytes) -> Clean | None:
     with _places:
         answer = _ask(_start(("-m", "portal.pictures.align_child")), wire.write_pair(before, after))
     return answer if isinstance(answer, Clean) else None
+
+
+def draw_in_child(data: bytes, drawn: Drawn, parts: Sequence[Part]) -> Clean:
+    """A picture as `clean` made it, with parts of it hidden or marked, in a child. Raises Unfit where that broke."""
+    with _places:
+        answer = _ask(_start(("-m", "portal.pictures.drawing_child")), wire.write_drawing(data, drawn, parts))
+    if isinstance(answer, Clean):
+        return answer
+    raise refused.refuse(refused.NOT_DRAWN)
 
 
 def _ask(child: Child, data: bytes) -> Clean | Unfit | None:

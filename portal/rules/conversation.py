@@ -89,11 +89,12 @@ def room_for_photo(sent: int) -> None:
 def unread_since(entries: Iterable[tuple[str, Mapping[str, Any], datetime]]) -> datetime | None:
     """Since when words of the customer wait to be read, by a journal's events in order; None where none do.
 
-    An answer, and a note that they were read, end the wait; every other deed leaves it.
+    A consent to publication that was taken back on their page counts as words. An answer, and a note that they were
+    read, end the wait; every other deed leaves it.
     """
     since: datetime | None = None
     for event, data, at in entries:
-        if event == "wrote":
+        if event == "wrote" or (event == "publication_refused" and data.get("on_page")):
             since = since or at
         elif event == "words_read" or "answers" in data:
             since = None

@@ -123,7 +123,7 @@ _BENCH: Mapping[str, Sentence] = {
     "erased": say("Personal data erased on request"),
     "formal_notice_made": say("{notice} written"),
     "formal_notice_posted": say("{notice} posted on {day}"),
-    "formal_notice_withdrawn": say("{notice} taken back: {because}"),
+    "formal_notice_withdrawn": say("{notice} taken back: {taken_back_since}"),
     "owner_untraced": say("The owner cannot be traced; steps taken"),
     "owner_traced": say("The owner was found after all"),
     "complained": say("The customer is not satisfied; answer by {day}"),
@@ -262,8 +262,8 @@ def _facts(
         facts["wish"] = WISH_WORDS[data["wish"]]
     if "notice" in data:
         facts["notice"] = KIND_WORDS[NoticeKind(data["notice"])]
-    if "because" in data:
-        facts["because"] = BECAUSE_WORDS[Because(data["because"])]
+    if "taken_back_since" in data:
+        facts["taken_back_since"] = BECAUSE_WORDS[Because(data["taken_back_since"])]
     if "due_minor" in data:
         facts["due"] = Price(int(data["due_minor"]), data["currency"])
     if "verdict" in data:

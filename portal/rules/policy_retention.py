@@ -41,6 +41,7 @@ class Retention(Part):
     staff: Written
     technical: Written
     request: Written = "3 years"  # policies from before requests were kept do not name it
+    push: Written = "3 days"  # the same of notices on devices
     # Longer than usual rests on local law: which, in the shop's own words. Shown in the notice and the record.
     longer_because: Words = Field(default_factory=dict)
 

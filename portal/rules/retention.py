@@ -27,6 +27,7 @@ class Kept(StrEnum):
     PHOTO = "photo"
     PUBLICATION = "publication"
     MESSAGE = "message"
+    PUSH = "push"
     APPROVAL = "approval"
     MONEY = "money"
     ANNOUNCED = "announced"
@@ -181,6 +182,18 @@ REGISTER: Mapping[Kept, Entry] = {
         say("a message that did not arrive is noticed within weeks"),
         say("reduced to the fact that one was sent, which goes with the work record"),
         say("the services that carry our mail and text messages"),
+    ),
+    Kept.PUSH: Entry(
+        (Category.PUSH,),
+        say("The devices on which you let us show notices: where their push services take them"),
+        say("to show you on your device when something is new"),
+        Basis.CONSENT,
+        Start.LEFT,
+        Period(3, "day"),
+        Period(30, "day"),
+        say("once the device is yours again there is nothing to show any more, but that a handover was a mistake"),
+        _DELETED,
+        say("the push service of your browser’s maker, which carries what it cannot read"),
     ),
     Kept.APPROVAL: Entry(
         (Category.APPROVAL,),

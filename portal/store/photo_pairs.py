@@ -53,6 +53,7 @@ _FOR_CUSTOMER = (
     .where(_BEFORE.c.audience == "customer", _AFTER.c.audience == "customer")
 )
 _AS_TAKEN = update(photo_pairs).where(photo_pairs.c.ref == bindparam("wanted")).values(as_taken=bindparam("taken"))
+_ALIGNED = update(photo_pairs).where(photo_pairs.c.ref == bindparam("wanted")).values(aligned_ref=bindparam("aligned"))
 _REMOVE = delete(photo_pairs).where(photo_pairs.c.ref == bindparam("wanted"))
 
 
@@ -87,6 +88,11 @@ def add(connection: Connection, values: dict[str, object]) -> None:
 def show_as_taken(connection: Connection, ref: str, as_taken: bool) -> None:
     """Say whether the aligned picture is not to be shown."""
     connection.execute(_AS_TAKEN, {"wanted": ref, "taken": as_taken})
+
+
+def realign(connection: Connection, ref: str, aligned_ref: str | None) -> None:
+    """Another picture is the after laid over the before, or none is."""
+    connection.execute(_ALIGNED, {"wanted": ref, "aligned": aligned_ref})
 
 
 def remove(connection: Connection, ref: str) -> None:

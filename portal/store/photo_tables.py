@@ -15,7 +15,8 @@ photos = Table(
     "photos",
     metadata,
     Column("id", Integer, primary_key=True, info=NONE),
-    Column("ref", String(10), nullable=False, unique=True, info=PHOTO),
+    Column("ref", String(10), nullable=False, unique=True, info=PHOTO),  # names its files, and is new with them
+    Column("first_ref", String(10), info=PHOTO),  # what it was called before parts of it were hidden
     of_ticket(),
     Column("moment", String(10), nullable=False, info=PHOTO),
     Column("stage", String(40), info=PHOTO),  # where the ticket stood
@@ -43,4 +44,13 @@ photo_pairs = Table(
     Column("aligned_ref", String(10), unique=True, info=PHOTO),
     Column("as_taken", Boolean, nullable=False, info=PHOTO),  # somebody would rather show it as it was taken
     Index("ix_photo_pairs_ticket_id", "ticket_id"),
+)
+
+# Copies with a mark drawn on them. They show what their original shows, so they are hidden and withdrawn with it.
+photo_copies = Table(
+    "photo_copies",
+    metadata,
+    Column("photo_id", Integer, ForeignKey("photos.id", ondelete="CASCADE"), primary_key=True, info=NONE),
+    Column("original_id", Integer, ForeignKey("photos.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    Index("ix_photo_copies_original_id", "original_id"),
 )

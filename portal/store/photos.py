@@ -5,18 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import Connection, bindparam, delete, insert, select, union_all
+from sqlalchemy import Connection, bindparam, delete, func, insert, select, union_all, update
 
-from portal.store.photo_tables import photo_pairs, photos
+from portal.store.photo_tables import photo_copies, photo_pairs, photos
 from portal.store.tables import tickets
 
 
 @dataclass(frozen=True)
 class Photo:
-    """One photo of a ticket. `moment` is "before", "after" or "other"; `audience` "bench" or "customer"."""
+    """One photo of a ticket. `moment` is one of MOMENTS, `audience` "bench" or "customer".
+
+    `ref` names its files, and is another once parts of it were hidden; `first_ref` is then what it was called before.
+    """
 
     id: int
     ref: str
+    first_ref: str | None
     ticket_id: int
     moment: str
     stage: str | None
@@ -27,10 +31,16 @@ class Photo:
     taken_in_at: datetime
     by_customer: bool
 
+    @property
+    def known_as(self) -> str:
+        """What the journal and questions call it, which never changes."""
+        return self.first_ref or self.ref
+
 
 _COLUMNS = (
     photos.c.id,
     photos.c.ref,
+    photos.c.first_ref,
     photos.c.ticket_id,
     photos.c.moment,
     photos.c.stage,
@@ -49,7 +59,21 @@ _OF_VISIT = (
     .where(photos.c.ref == bindparam("wanted"), tickets.c.visit_id == bindparam("visit_id"))
     .where(photos.c.audience == "customer")
 )
-_REMOVE = delete(photos).where(photos.c.ref == bindparam("wanted"))
+_REMOVE = delete(photos).where(photos.c.ref.in_(bindparam("refs", expanding=True)))
+_CHANGE = update(photos).where(photos.c.ref == bindparam("wanted"))
+_COPY, _ORIGINAL = photos.alias("copy"), photos.alias("original")
+_COPIES_OF = (
+    select(_COPY.c.ref)
+    .join(photo_copies, photo_copies.c.photo_id == _COPY.c.id)
+    .join(_ORIGINAL, photo_copies.c.original_id == _ORIGINAL.c.id)
+    .where(_ORIGINAL.c.ref == bindparam("wanted"))
+)
+_COPIES = (
+    select(_COPY.c.ref, _ORIGINAL.c.ref)
+    .join(photo_copies, photo_copies.c.photo_id == _COPY.c.id)
+    .join(_ORIGINAL, photo_copies.c.original_id == _ORIGINAL.c.id)
+    .where(_COPY.c.ticket_id == bindparam("ticket_id"))
+)
 _REMOVE_ALL = delete(photos).where(photos.c.ticket_id == bindparam("ticket_id"))
 _MOMENTS = select(photos.c.moment).where(photos.c.ticket_id == bindparam("ticket_id")).distinct()
 _KNOWN = union_all(
@@ -62,7 +86,7 @@ _ALIGNED_OF = select(photo_pairs.c.aligned_ref).where(
 _ALIGNED_WITH = (
     select(photo_pairs.c.aligned_ref)
     .join(photos, photos.c.id.in_((photo_pairs.c.before_id, photo_pairs.c.after_id)))
-    .where(photos.c.ref == bindparam("wanted"), photo_pairs.c.aligned_ref.is_not(None))
+    .where(photos.c.ref.in_(bindparam("refs", expanding=True)), photo_pairs.c.aligned_ref.is_not(None))
 )
 
 
@@ -88,16 +112,43 @@ def moments(connection: Connection, ticket_id: int) -> set[str]:
     return set(connection.execute(_MOMENTS, {"ticket_id": ticket_id}).scalars())
 
 
+def called(connection: Connection, ticket_id: int) -> dict[str, str]:
+    """What the photos of a ticket are called now, by what the journal calls them."""
+    return {photo.known_as: photo.ref for photo in of_ticket(connection, ticket_id)}
+
+
+def copies(connection: Connection, ticket_id: int) -> dict[str, str]:
+    """The refs of a ticket's copies with a mark, each with the ref of its original."""
+    return dict(tuple(row) for row in connection.execute(_COPIES, {"ticket_id": ticket_id}))
+
+
 def add(connection: Connection, values: dict[str, object]) -> None:
     """Insert a photo. `values` are the columns by name."""
     connection.execute(insert(photos), values)
 
 
+def add_copy(connection: Connection, values: dict[str, object], original_id: int) -> None:
+    """Insert a photo that is a copy of another, with a mark."""
+    photo_id = connection.execute(insert(photos).returning(photos.c.id), values).scalar_one()
+    connection.execute(insert(photo_copies), {"photo_id": photo_id, "original_id": original_id})
+
+
+def change(connection: Connection, ref: str, values: dict[str, object]) -> None:
+    """Change what is said of a photo. `values` are the columns by name."""
+    connection.execute(_CHANGE.values(values), {"wanted": ref})
+
+
+def rename(connection: Connection, ref: str, new_ref: str) -> None:
+    """The photo's files have another name from now on."""
+    change(connection, ref, {"ref": new_ref, "first_ref": func.coalesce(photos.c.first_ref, ref)})
+
+
 def remove(connection: Connection, ref: str) -> list[str]:
-    """Delete a photo's row, and the pair it is in; tells the refs of pictures that went with that pair."""
-    aligned = list(connection.execute(_ALIGNED_WITH, {"wanted": ref}).scalars())
-    connection.execute(_REMOVE, {"wanted": ref})
-    return aligned
+    """Delete a photo's row with its copies, and the pairs they are in; tells the refs of the other pictures gone."""
+    shown = [ref, *connection.execute(_COPIES_OF, {"wanted": ref}).scalars()]
+    aligned = connection.execute(_ALIGNED_WITH, {"refs": shown}).scalars().all()
+    connection.execute(_REMOVE, {"refs": shown})
+    return [*shown[1:], *aligned]
 
 
 def forget(connection: Connection, ticket_id: int) -> list[str]:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import io
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from PIL import Image
 
 from portal.actions import photo_pairs as deeds
 from portal.actions import photos as photo_deeds
@@ -18,54 +16,16 @@ from portal.rules.refusals import Refused, Unfit
 from portal.store import archive, journal, photo_pairs, photos
 from portal.store.photo_files import SIZES, PhotoFiles
 from portal.store.photo_pairs import Pair
+from tests.actions.photo_shelf import as_clean, keep, names, pairs
 from tests.conftest import BENCH
 from tests.pictures.samples import opened
-from tests.pictures.scenes import movement, scene, seen
-
-
-def as_clean(picture) -> Clean:
-    """A picture as it is kept, without the way there."""
-    out = io.BytesIO()
-    Image.fromarray(picture).resize((800, 600)).save(out, "JPEG", quality=85)
-    return Clean(out.getvalue(), out.getvalue(), 800, 600, False, False)
-
-
-@pytest.fixture(scope="module")
-def before() -> Clean:
-    return as_clean(scene(1))
-
-
-@pytest.fixture(scope="module")
-def after() -> Clean:
-    """The same, from a camera that was held otherwise."""
-    return as_clean(seen(scene(1), movement(6, 1.08, shift=(30, -20))))
+from tests.pictures.scenes import scene
 
 
 @pytest.fixture(scope="module")
 def elsewhere() -> Clean:
     """Of something else."""
     return as_clean(scene(2))
-
-
-@pytest.fixture
-def files(tmp_path: Path) -> PhotoFiles:
-    return PhotoFiles(str(tmp_path / "photos"))
-
-
-def keep(desk: Desk, files: PhotoFiles, number: str, picture: Clean, moment: str) -> str:
-    """Keep a photo and tell its ref."""
-    photo_deeds.keep(desk, files, BENCH, number, picture, moment=moment)
-    with desk.reading() as connection:
-        return photos.of_ticket(connection, find(connection, number).id)[-1].ref
-
-
-def pairs(desk: Desk, number: str) -> list[Pair]:
-    with desk.reading() as connection:
-        return photo_pairs.of_ticket(connection, find(connection, number).id)
-
-
-def names(files: PhotoFiles) -> set[str]:
-    return {ref for ref, _path, _written in files.all()}
 
 
 @pytest.fixture

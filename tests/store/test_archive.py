@@ -12,15 +12,18 @@ import pytest
 from sqlalchemy import Engine
 
 from notifications.instants import FixedClock
-from portal.actions import archives, erasure, links, photos
-from portal.actions.desk import Desk
+from portal.actions import archives, erasure, links, photo_hiding, photo_marks, photos, publication
+from portal.actions.desk import Desk, find
 from portal.actions.handover import return_unrepaired
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.notes import note
 from portal.links import Links
+from portal.rules.picture_parts import Part
 from portal.rules.refusals import Refused
 from portal.rules.retention import Kept
 from portal.store import archive, house, schema, visits
+from portal.store import photos as photo_rows
+from portal.store import publication as publication_rows
 from portal.store.archive import NotAnArchive
 from portal.store.engine import open_engine, sqlite_url
 from portal.store.ledger import FileLedger
@@ -120,6 +123,34 @@ def test_it_is_held_until_it_is_released(
         assert house.when(connection, house.HELD_SINCE) is None
     with pytest.raises(Refused, match="not held"):
         archives.release(another, send=True)
+
+
+def test_what_was_hidden_since_does_not_come_back(
+    desk: Desk, files: PhotoFiles, full: str, another: Desk, other_files: PhotoFiles, tmp_path: Path
+) -> None:
+    (photo,) = {ref for ref, _path, _written in files.all()}
+    photo_marks.mark(desk, files, BENCH, full, photo, "ring", [Part(10, 10, 20, 20)])
+    archives.make(desk, files, tmp_path / "shop.sqlite")
+    photo_hiding.hide(desk, files, BENCH, full, photo, [Part(50, 50, 20, 20)])
+
+    archives.restore(another, other_files, tmp_path / "shop.sqlite")
+
+    assert list(other_files.all()) == []
+    with another.reading() as connection:
+        assert photo_rows.of_ticket(connection, find(connection, full).id) == []
+
+
+def test_a_consent_that_was_taken_back_since_does_not_come_back(
+    desk: Desk, files: PhotoFiles, full: str, another: Desk, other_files: PhotoFiles, tmp_path: Path
+) -> None:
+    publication.allow(desk, BENCH, full)
+    archives.make(desk, files, tmp_path / "shop.sqlite")
+    publication.take_back(desk, BENCH, full)
+
+    archives.restore(another, other_files, tmp_path / "shop.sqlite")
+
+    with another.reading() as connection:
+        assert publication_rows.standing(connection, find(connection, full).id) is None
 
 
 def test_what_was_erased_since_is_erased_again(
@@ -306,6 +337,13 @@ def test_an_erasure_names_what_stays_and_why(desk: Desk, files: PhotoFiles, numb
 
     told = erasure.erase(desk, files, BENCH, number, "asked for")
 
-    assert set(told.gone) == {Kept.CONTACT, Kept.POST_ADDRESS, Kept.DEVICE, Kept.RECORD, Kept.PHOTO}
+    assert set(told.gone) == {
+        Kept.CONTACT,
+        Kept.POST_ADDRESS,
+        Kept.DEVICE,
+        Kept.RECORD,
+        Kept.PHOTO,
+        Kept.PUBLICATION,
+    }
     assert {stays.kept for stays in told.stays} == {Kept.APPROVAL, Kept.MONEY}  # Art. 17(3)(b) and (e)
     assert {stays.until.year for stays in told.stays} == {2032}
