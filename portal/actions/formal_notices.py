@@ -175,7 +175,8 @@ def take_back(
             formal_notices.take_back(connection, found.id)
 
         event = Event(
-            "formal_notice_withdrawn", {"notice": found.kind.value, "letter": str(found.entry), "because": why.value}
+            "formal_notice_withdrawn",
+            {"notice": found.kind.value, "letter": str(found.entry), "taken_back_since": why.value},
         )
         columns: dict[str, object] = {} if others else {"notice_at": None, "remind_at": None}
         return Change([event], text=text, audience="bench", columns=columns, write=write)

@@ -428,7 +428,7 @@ def stopped_by(events: Iterable[tuple[str, Mapping[str, Any]]]) -> Sentence | No
         if name == "held" and data["hold"] == Hold.DISPUTE:
             return _DISPUTED
         if name == "formal_notice_withdrawn":
-            return BECAUSE_WORDS[Because(data["because"])]
+            return BECAUSE_WORDS[Because(data["taken_back_since"])]
     return None
 
 

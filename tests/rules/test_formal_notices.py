@@ -313,7 +313,7 @@ def test_the_day_before_is_open_and_the_day_is_not() -> None:
         ("ownership_questioned", {}, "theirs"),
         ("moved", {"stage": "testing"}, "bench"),
         ("ended", {"ending": "collected"}, "left"),
-        ("formal_notice_withdrawn", {"kind": "sell", "because": "paid"}, "paid"),
+        ("formal_notice_withdrawn", {"notice": "sell", "taken_back_since": "paid"}, "paid"),
         ("rang", {}, ""),
         ("return_day_chosen", {}, ""),
     ],
