@@ -17,6 +17,7 @@ from notifications.letters import Attachment, Compose, Composed, Due, Later, Let
 from portal.actions import tell
 from portal.letters import afterwards, collection, conversation, docket, handover, questions, rights, staff, standing
 from portal.letters.own_words import own_words
+from portal.letters.pushing import write_push
 from portal.letters.told import Facts, Letterbox, StaffStillTrue, StillTrue, Told, look_up, look_up_staff
 from portal.letters.writing import write, write_sms, write_to_staff
 from portal.rules.messages import Channel, Wants, kind_of
@@ -59,6 +60,8 @@ def make_composer(desk: Letterbox, sender_address: str) -> Compose:
             return Later(day)  # a try that failed comes round at night, too
         if channel == Channel.RING:
             return Letter(to=due.recipient, subject="", text="", due=due)
+        if channel == Channel.PUSH:
+            return write_push(desk, due, told, context, now)
         if channel == Channel.SMS:
             return write_sms(desk, due.event, told, context)
         attach = ATTACHED.get(due.event)

@@ -13,7 +13,7 @@ from sqlite_utils import Database
 
 from portal.actions.desk import Desk, find
 from portal.language import Language, language
-from portal.letters.writing import environment
+from portal.letters.rendering import environment
 from portal.rules.numbers import spoken
 from portal.rules.policy import Policy
 from portal.rules.retention import REGISTER, START_WORDS, Kept

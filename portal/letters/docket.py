@@ -11,8 +11,8 @@ from urllib.parse import urlsplit
 from notifications.letters import Attachment
 from portal import resources
 from portal.language import language
+from portal.letters.rendering import environment
 from portal.letters.told import Facts, Letterbox, Told
-from portal.letters.writing import environment
 from portal.print_sheets import docket_sheet
 from portal.qr import QUIET_ZONE, modules, svg
 from portal.rules.numbers import spoken

@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Sequence
-from functools import cache
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-import jinja2
-
 from notifications.letters import Attachment, Letter
-from portal import resources
-from portal.language import Language, language
+from portal.language import language
+from portal.letters.own_words import LINKS, said
+from portal.letters.rendering import rendered
 from portal.letters.told import Facts, Letterbox, StaffTold, Told
-from portal.markup import paragraphs
 from portal.rules import sms
 from portal.rules.numbers import spoken
 from portal.rules.tokens import LinkKind
-
-BRIEF = 24  # characters of the shop's name in a text message
+from portal.rules.wording import Part, as_text, briefly
 
 
 def write(
@@ -37,30 +32,33 @@ def write(
     https only.
     """
     shop = told.policy.shop
-    words = _words(desk, told, context)
+    words = words_of(desk, told, context)
+    text, page = _text_and_page(event, told, words)
     return Letter(
         to=told.contact.email,
-        subject=_rendered(event, "subject.txt", words),
-        text=_rendered(event, "text.txt", words) + "\n",
-        html=_rendered(event, "html.html", words),
+        subject=_line(_part(event, Part.SUBJECT, told, words)),
+        text=text + "\n",
+        html=page,
         sender=_sender(shop.name, sender_address),
         reply_to=shop.email,
         language=words["language"].tag,
         attachments=tuple(attached),
         headers=_one_click(words["choices_link"]) if can_be_stopped else {},
+        wording=_revision(told),
     )
 
 
 def write_sms(desk: Letterbox, event: str, told: Told, context: Facts) -> Letter:
     """The text message of an event for one contact: one line, in the cheaper alphabet where that says the same."""
-    words = _words(desk, told, context)
-    return Letter(to=told.contact.phone, subject="", text=sms.plain(_line(_rendered(event, "sms.txt", words))))
+    words = words_of(desk, told, context)
+    text = sms.plain(_line(_part(event, Part.SMS, told, words)))
+    return Letter(to=told.contact.phone, subject="", text=text, wording=_revision(told))
 
 
 def write_to_say(desk: Letterbox, event: str, told: Told, context: Facts) -> tuple[str, str]:
     """What a call of an event is about, and what to say, in the contact's language."""
-    words = _words(desk, told, context)
-    return _rendered(event, "subject.txt", words), _line(_rendered(event, "say.txt", words))
+    words = words_of(desk, told, context)
+    return _line(_part(event, Part.SUBJECT, told, words)), _line(_part(event, Part.SAY, told, words))
 
 
 def write_to_staff(desk: Letterbox, event: str, told: StaffTold, context: Facts, sender_address: str) -> Letter:
@@ -77,22 +75,22 @@ def write_to_staff(desk: Letterbox, event: str, told: StaffTold, context: Facts,
 
     return Letter(
         to=told.person.email,
-        subject=_rendered(event, "subject.txt", words),
-        text=_rendered(event, "text.txt", words) + "\n",
-        html=_rendered(event, "html.html", words),
+        subject=rendered(f"{event}/subject.txt", words),
+        text=rendered(f"{event}/text.txt", words) + "\n",
+        html=rendered(f"{event}/html.html", words),
         sender=_sender(shop.name, sender_address),
         language=spoken_language.tag,
     )
 
 
-def _words(desk: Letterbox, told: Told, context: Facts) -> dict[str, Any]:
+def words_of(desk: Letterbox, told: Told, context: Facts) -> dict[str, Any]:
     """What a contact's letter may speak of; `context` wins over the usual."""
     shop = told.policy.shop
     link = desk.links.customer(LinkKind.CONTACT, told.contact.ref, told.contact.link_version)
     return {
         "language": language(told.visit.language, shop.zone),
         "shop": shop,
-        "shop_briefly": textwrap.shorten(shop.name, BRIEF, placeholder="") or shop.name[:BRIEF],
+        "shop_briefly": briefly(shop.name),
         "contact": told.contact,
         "tickets": told.tickets,
         "ticket": told.tickets[0],
@@ -102,8 +100,22 @@ def _words(desk: Letterbox, told: Told, context: Facts) -> dict[str, Any]:
     } | dict(context)
 
 
-def _rendered(event: str, file: str, words: dict[str, Any]) -> str:
-    return environment(words["language"]).get_template(f"messages/{event}/{file}").render(words).strip()
+def _part(event: str, part: Part, told: Told, words: Mapping[str, Any]) -> str:
+    """A part of one line, in the shop's own words or the program's."""
+    return as_text(said(told.wording, part, words)) or rendered(f"{event}/{part.value}.txt", words)
+
+
+def _text_and_page(event: str, told: Told, words: Mapping[str, Any]) -> tuple[str, str]:
+    """The text and the HTML of a mail. Both come from the same words, so both say the same."""
+    own = said(told.wording, Part.TEXT, words)
+    if not own:
+        return rendered(f"{event}/text.txt", words), rendered(f"{event}/html.html", words)
+    filled_in = {**words, "own": own, "own_text": as_text(own), "own_links": LINKS}
+    return rendered("_own.txt", filled_in), rendered("_own.html", filled_in)
+
+
+def _revision(told: Told) -> int | None:
+    return told.wording.id if told.wording else None
 
 
 def _one_click(choices_link: str) -> dict[str, str]:
@@ -122,30 +134,3 @@ def _line(text: str) -> str:
 def _sender(name: str, address: str) -> str:
     quoted = name.replace("\\", "").replace('"', "’")
     return f'"{quoted}" <{address}>'
-
-
-@cache
-def environment(spoken_language: Language) -> jinja2.Environment:
-    """The templates as this language has them."""
-    environment = jinja2.Environment(
-        loader=jinja2.FileSystemLoader(str(resources.templates())),
-        autoescape=jinja2.select_autoescape(["html"]),
-        undefined=jinja2.StrictUndefined,
-        extensions=["jinja2.ext.i18n"],
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.install_gettext_callables(  # type: ignore[attr-defined]
-        spoken_language.gettext, spoken_language.ngettext, newstyle=True
-    )
-    environment.filters.update(
-        number=spoken,
-        paragraphs=paragraphs,
-        words=spoken_language.words,
-        day=spoken_language.day,
-        money=spoken_language.money,
-        decimal=spoken_language.decimal,
-        say=spoken_language.say,
-        moment=spoken_language.moment,
-    )
-    return environment

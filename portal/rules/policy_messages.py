@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import time
+from decimal import Decimal
 
 from pydantic import Field, StrictBool, model_validator
 
@@ -18,6 +19,7 @@ class Messages(Part):
     day_ends: TimeOfDay = time(20)  # 23:59:59 for no quiet evening
     on_closed_days: StrictBool = False  # messages go out on days on which the shop does not open, too
     gather_minutes: int = Field(default=10, ge=0, le=240)  # notes and photos of so many minutes make one message
+    sms_price: Decimal | None = Field(default=None, ge=0, le=100)  # of one text, in the shop's currency; None: unknown
     channels: list[Channel] = Field(default=[Channel.MAIL, Channel.SMS, Channel.RING], min_length=1, max_length=4)
 
     @model_validator(mode="after")

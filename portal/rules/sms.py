@@ -75,6 +75,11 @@ def plain(text: str) -> str:
     return plainer if _fits(plainer) and cost(plainer).segments <= cost(text).segments else text
 
 
+def outside_alphabet(text: str) -> list[str]:
+    """The letters and signs of a text that turn the whole of it into UCS-2, each once."""
+    return [letter for letter in dict.fromkeys(text) if not _fits(letter)]
+
+
 def _in_alphabet(letter: str) -> str:
     if _fits(letter):
         return letter

@@ -17,13 +17,14 @@ _DIRECTION = set("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u
 _BREAKS = str.maketrans({"\u2028": "\n", "\u2029": "\n", "\x0b": "\n", "\x0c": "\n", "\x85": "\n", "\r": "\n"})
 
 
+def is_unseen(letter: str) -> bool:
+    """Whether it is a sign that nobody sees and that may make a text read differently; a line break counts as one."""
+    return unicodedata.category(letter) in _UNWANTED or letter in _DIRECTION
+
+
 def _cleaned(typed: str) -> str:
     text = unicodedata.normalize("NFC", typed.replace("\r\n", "\n")).translate(_BREAKS).replace("\t", " ")
-    return "".join(
-        letter
-        for letter in text
-        if letter == "\n" or (unicodedata.category(letter) not in _UNWANTED and letter not in _DIRECTION)
-    )
+    return "".join(letter for letter in text if letter == "\n" or not is_unseen(letter))
 
 
 def _bounded(field: str, what: Sentence, text: str, limit: int, required: bool) -> str:

@@ -23,13 +23,17 @@ from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.links import send_link_again
 from portal.actions.moves import move
 from portal.actions.notes import note
+from portal.actions.wording import save_words
 from portal.language import language as speaks
 from portal.letters import STILL_TRUE
 from portal.letters.calling import to_ring
-from portal.letters.writing import environment
+from portal.letters.rendering import environment
 from portal.main import Installation, open_installation
 from portal.rules.messages import KINDS
+from portal.rules.numbers import spoken
 from portal.rules.sms import Alphabet, cost, plain
+from portal.rules.wording import Part
+from portal.rules.wording_occasions import OCCASIONS
 from portal.store import calls
 from portal.store.tables import contacts
 from tests.actions.bench import WITHOUT_CODE, with_code
@@ -366,3 +370,30 @@ def test_nobody_is_rung_for_what_is_no_longer_true_or_was_said(counter: Counter)
         calls.close(connection, listed.call.id, counter.desk.clock.now())
     with counter.desk.reading() as connection:
         assert calls.due(connection) == []
+
+
+def test_texts_and_calls_are_said_in_the_shops_own_words(counter: Counter) -> None:
+    own = {Part.SMS: "{device} – done! {link}", Part.SAY: "Hello {name}, {number} can be collected."}
+    save_words(counter.desk, BENCH, OCCASIONS["ready", "always"], "en", own)
+    number = counter.arrive(phone=PHONE)
+    counter.send()
+    counter.make_ready(number)
+    texts = counter.send()
+
+    assert any(re.fullmatch(r"Handheld console - done! https://\S+", text) for text in texts)
+    counter.choose(channels=["ring"])
+    other = counter.arrive(phone=PHONE)
+    counter.choose(channels=["ring"])
+    counter.make_ready(other)
+    counter.send()
+
+    assert [ring.say for ring in to_ring(counter.desk)] == [f"Hello Ada, {spoken(other)} can be collected."]
+
+
+def test_a_text_that_lacks_what_its_own_words_name_is_said_in_the_programs(counter: Counter) -> None:
+    save_words(counter.desk, BENCH, OCCASIONS["ready", "always"], "en", {Part.SMS: "{name}: {code} {link}"})
+    number = counter.arrive(phone=PHONE)
+    counter.choose(may_collect=False)
+    counter.make_ready(number)
+
+    assert "is ready." in counter.send()[-1]
