@@ -161,6 +161,23 @@ def _gateways(house: Installation) -> Iterator[Finding]:
         yield Finding("texts", channel.describe())
 
 
+def _push(house: Installation) -> Iterator[Finding]:
+    channel = house.post_office.channels.get("push")
+    if channel is None:
+        yield Finding("notices", "no contact is set (BENCHWINDOW_PUSH_CONTACT); nobody gets notices on their device")
+        return
+    try:
+        channel.check()
+    except Undelivered as fault:
+        yield Finding("notices", f"{fault.why}.", must_be_mended=True)
+        return
+    if not house.settings.https:
+        says = "browsers show them for sites with https only; set BENCHWINDOW_BASE_URL to an address with https"
+        yield Finding("notices", says, worth_a_look=True)
+    else:
+        yield Finding("notices", channel.describe())
+
+
 def _clock(house: Installation) -> Iterator[Finding]:
     beats, now = house.sweeps.beats(), house.desk.clock.now()
     stale = stale_sweeps(house, beats, now)
@@ -214,6 +231,7 @@ _LOOKS: tuple[Callable[[Installation], Iterator[Finding]], ...] = (
     _photos,
     _mail,
     _gateways,
+    _push,
     _clock,
     _policy,
     _messages,

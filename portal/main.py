@@ -17,13 +17,16 @@ from sqlalchemy import Engine
 
 from notifications import clock as ticking
 from notifications.channels import Channel, gateway, mail
+from notifications.channels.push import PushChannel
+from notifications.channels.push.hosts import read_hosts
 from notifications.channels.ring import RingChannel
 from notifications.delivery import PostOffice, no_fault, send_due
 from notifications.instants import Clock, SystemClock
 from notifications.sweeps import Registry, Sweep, Tally
 from portal import settings
-from portal.actions import answers, archives, collection, photos, retention, rights, windows
+from portal.actions import answers, archives, collection, figures, photos, retention, rights, windows
 from portal.actions.desk import Desk
+from portal.actions.pushes import Listeners
 from portal.letters import calling, make_composer
 from portal.links import Links
 from portal.settings import BadSetting, Settings
@@ -108,6 +111,12 @@ def _channels(read: Settings, desk: Desk) -> dict[str, Channel]:
             found["sms"] = gateway.channel(read.gateways)
         except ValueError as fault:
             raise BadSetting("GATEWAYS", str(fault)) from None
+    if read.push_contact:
+        try:
+            hosts = read_hosts(read.push_hosts)
+        except ValueError as fault:
+            raise BadSetting("PUSH_HOSTS", str(fault)) from None
+        found["push"] = PushChannel(Listeners(desk), hosts, read.push_seed(), read.push_contact)
     return found
 
 
@@ -135,7 +144,9 @@ def _sweeps(desk: Desk, office: PostOffice, files: PhotoFiles, read: Settings) -
         return Tally(*answers.lapse(desk, now))
 
     def forecast(now: datetime) -> Tally:
-        return Tally(*windows.sweep(desk, now))
+        counted = figures.count_ended(desk, now)
+        looked_at, made = windows.sweep(desk, now)
+        return Tally(looked_at + counted, made + counted)
 
     def purge(now: datetime) -> Tally:
         gone = sum(each.count for each in retention.apply(desk, files, now))

@@ -43,6 +43,14 @@ TABLE: Mapping[str, tuple[str, str]] = {
         "",
         "Apprise’s addresses for text messages, {to} where the number goes, spaces between them; empty for none",
     ),
+    "PUSH_CONTACT": (
+        "",
+        "mailto:… or https://…, whom push services may write to; empty for no notices on customers’ devices",
+    ),
+    "PUSH_HOSTS": (
+        "fcm.googleapis.com updates.push.services.mozilla.com *.push.apple.com *.notify.windows.com",
+        "the push services that notices may go to, spaces between them; *. for any name below",
+    ),
     "PROXIES": ("0", "how many trusted proxies stand in front of the site; 0 for none"),
 }
 
@@ -75,6 +83,8 @@ class Settings:
     gateways: str = field(repr=False)
     archive_days: int
     archive_for: str
+    push_contact: str
+    push_hosts: str
     proxies: int
 
     @property
@@ -126,6 +136,10 @@ class Settings:
         """The key of session cookies, derived so that a leaked one does not give the links away."""
         return hmac.digest(self.secret(), b"benchwindow session", "sha256")
 
+    def push_seed(self) -> bytes:
+        """What the key of notices is made from, 64 bytes, derived like the session's."""
+        return hmac.digest(self.secret(), b"benchwindow push", "sha512")
+
     def _secret_from_file(self) -> str:
         if not self.secret_file.exists():
             raise NoSecret(self.secret_file)
@@ -148,6 +162,8 @@ def read(environment: Mapping[str, str], data: Path | None = None) -> Settings:
         gateways=values["GATEWAYS"],
         archive_days=_count("ARCHIVE_DAYS", values["ARCHIVE_DAYS"], most=400),
         archive_for=values["ARCHIVE_FOR"],
+        push_contact=_push_contact(values["PUSH_CONTACT"]),
+        push_hosts=values["PUSH_HOSTS"],
         proxies=_count("PROXIES", values["PROXIES"], most=10),
     )
 
@@ -180,6 +196,15 @@ def _base_url(text: str) -> str:
     if parts.scheme not in ("http", "https") or not parts.hostname or parts.query or parts.fragment:
         raise BadSetting("BASE_URL", "an address like https://repairs.example.org")
     return text.rstrip("/")
+
+
+def _push_contact(text: str) -> str:
+    """RFC 8292 section 2.1: a mailto: or https: address."""
+    parts = urlsplit(text)
+    fits = "@" in parts.path if parts.scheme == "mailto" else parts.scheme == "https" and bool(parts.hostname)
+    if text and (not fits or any(sign.isspace() for sign in text) or not text.isascii()):
+        raise BadSetting("PUSH_CONTACT", "an address like mailto:repairs@example.org or https://repairs.example.org")
+    return text
 
 
 def _count(name: str, text: str, *, most: int) -> int:

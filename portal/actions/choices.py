@@ -9,7 +9,7 @@ from datetime import datetime
 from sqlalchemy import Connection
 
 from portal.actions import tell
-from portal.actions.desk import CUSTOMER, Change, Desk, NotFound, Outcome, change_within
+from portal.actions.desk import CUSTOMER, By, Change, Desk, NotFound, Outcome, change_within
 from portal.rules.messages import Channel, Wants, in_order, wanted
 from portal.rules.policy import Policy
 from portal.rules.refusals import Unfit
@@ -19,7 +19,8 @@ from portal.store import tickets, visits
 from portal.store.tickets import Ticket
 from portal.store.visits import Contact
 
-_Decide = Callable[[Connection, Contact, Policy], tuple[Event, dict[str, object]]]
+Decide = Callable[[Connection, Contact, Policy], tuple[Event, dict[str, object]]]
+Write = Callable[[Connection, Contact, datetime], None]
 
 
 @dataclass(frozen=True)
@@ -38,9 +39,16 @@ def open_ways(contact: Contact, installed: Collection[str]) -> list[Channel]:
 
 
 def choose(
-    desk: Desk, contact_ref: str, chosen: Chosen, installed: Collection[str], *, deed_key: str | None = None
+    desk: Desk,
+    contact_ref: str,
+    chosen: Chosen,
+    installed: Collection[str],
+    *,
+    by: By = CUSTOMER,
+    seen: int | None = None,
+    deed_key: str | None = None,
 ) -> Outcome:
-    """Keep what a contact chose; what waits for them goes by it.
+    """Keep what a contact chose; what waits for them goes by it. `by` is who of the shop wrote it down for them.
 
     `installed` are the channels that the shop has. Raises Unfit, and NotFound for a contact no longer on file.
     """
@@ -56,7 +64,7 @@ def choose(
             visits.write_in(connection, contact.visit_id, chosen.language)
         return Event("chose_messages", {"contact": contact.role, "wants": wants.value}), columns
 
-    return _change(desk, contact_ref, decide, deed_key)
+    return change_contact(desk, by, contact_ref, decide, seen=seen, deed_key=deed_key)
 
 
 def stop_reminders(desk: Desk, contact_ref: str) -> None:
@@ -68,11 +76,23 @@ def stop_reminders(desk: Desk, contact_ref: str) -> None:
     def decide(_connection: Connection, contact: Contact, _policy: Policy) -> tuple[Event, dict[str, object]]:
         return Event("stopped_reminders", {"contact": contact.role}), {"no_reminders": True}
 
-    _change(desk, contact_ref, decide, None)
+    change_contact(desk, CUSTOMER, contact_ref, decide)
 
 
-def _change(desk: Desk, contact_ref: str, decide: _Decide, deed_key: str | None) -> Outcome:
-    """Change a contact's row, and say so in the journal of the first device."""
+def change_contact(
+    desk: Desk,
+    by: By,
+    contact_ref: str,
+    decide: Decide,
+    write: Write | None = None,
+    *,
+    seen: int | None = None,
+    deed_key: str | None = None,
+) -> Outcome:
+    """Change a contact's row as `decide` says, `write` what hangs on it, and say so in the journal of the first device.
+
+    Raises NotFound for a contact no longer on file, and whatever `decide` raises.
+    """
     with desk.writing() as connection:
         contact = _contact(connection, contact_ref)
         ticket = tickets.of_visit(connection, contact.visit_id)[0]
@@ -80,12 +100,15 @@ def _change(desk: Desk, contact_ref: str, decide: _Decide, deed_key: str | None)
         def change(connection: Connection, _ticket: Ticket, policy: Policy) -> Change:
             event, columns = decide(connection, contact, policy)
 
-            def write(connection: Connection, _ticket: Ticket, _now: datetime) -> None:
-                visits.change_contact(connection, contact.id, columns)
+            def keep(connection: Connection, _ticket: Ticket, now: datetime) -> None:
+                if columns:
+                    visits.change_contact(connection, contact.id, columns)
+                if write:
+                    write(connection, contact, now)
 
-            return Change([event], audience="bench", write=write)
+            return Change([event], audience="bench", write=keep)
 
-        return change_within(desk, connection, CUSTOMER, ticket.number, change, deed_key=deed_key)
+        return change_within(desk, connection, by, ticket.number, change, seen=seen, deed_key=deed_key)
 
 
 def _contact(connection: Connection, ref: str) -> Contact:

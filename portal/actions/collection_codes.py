@@ -49,7 +49,7 @@ def on_stub(desk: Desk, connection: Connection, visit: Visit) -> dict[str, str]:
 
 def needs_stub(contacts: Sequence[Contact], policy: Policy) -> bool:
     """Whether the paper must carry the code, since nobody who may collect can be sent one."""
-    return not any(contact.may_collect and tell.channels(contact, policy) for contact in contacts)
+    return not any(contact.may_collect and tell.proving_channels(contact, policy) for contact in contacts)
 
 
 def holders(connection: Connection, ticket: Ticket, policy: Policy) -> list[Holder]:

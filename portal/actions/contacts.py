@@ -17,7 +17,7 @@ from portal.rules.sentences import say
 from portal.rules.stages import Event
 from portal.rules.text import line
 from portal.rules.tokens import new_ref
-from portal.store import search, tickets, visits
+from portal.store import pushes, search, tickets, visits
 from portal.store.tickets import Ticket
 from portal.store.visits import Contact
 
@@ -102,6 +102,8 @@ def _written(
         visits.change_contact(connection, known.id, values)
         if values["email"] != known.email:
             visits.renew_contact(connection, known.id)
+        elif not known.reachable:  # whoever has the docket is no longer the only one to be told
+            pushes.drop_all(connection, known.id)
     contact = _known(connection, ticket, role)
     if contact is None:
         raise RuntimeError("The contact just written cannot be read.")

@@ -84,7 +84,7 @@ KINDS: Mapping[str, MessageKind] = {
     "price_agreed": MessageKind(urgent=True, pushed=Pushed.NOT_ENOUGH),
     "question_code": MessageKind(urgent=True, pushed=Pushed.NEVER),  # somebody waits for it
     "own_data_code": MessageKind(urgent=True, pushed=Pushed.NEVER),  # the same
-    "request_told": MessageKind(),
+    "request_told": MessageKind(pushed=Pushed.NOT_ENOUGH),
     "noted": MessageKind(news=True, topic="news"),
     "answered": MessageKind(),  # they asked
     "ended": MessageKind(urgent=True),  # "if that was not you, ring us at once"

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection, bindparam, func, insert, select, update
 
-from portal.store import keeping
+from portal.store import keeping, pushes
 from portal.store.tables import contacts, policies, visits
 
 
@@ -45,6 +45,7 @@ class Contact:
     channels: Sequence[str] | None  # in the order they chose; None for the shop's
     wants: str  # "all", "few" (only what is asked, and that it is ready) or "none" of the messages
     no_reminders: bool
+    has_push: bool  # a device of theirs shows notices
 
     @property
     def reachable(self) -> bool:
@@ -78,6 +79,7 @@ _CONTACT = (
     contacts.c.channels,
     contacts.c.wants,
     contacts.c.no_reminders,
+    contacts.c.has_push,
 )
 _VISIT_BY_REF = select(*_VISIT).where(visits.c.ref == bindparam("ref"))
 _VISIT_BY_ID = select(*_VISIT).where(visits.c.id == bindparam("visit_id"))
@@ -190,15 +192,32 @@ def end_link_at(connection: Connection, visit_id: int, ends_at: datetime | None)
 
 
 def raise_versions(connection: Connection, what: str, ref: str, version: int) -> None:
-    """See to it that a link ("docket" or "contact") is of this version at least: older ones are dead."""
-    connection.execute(_RAISE[what], {"wanted": ref, "version": version})
+    """See to it that a link ("docket" or "contact") is of this version at least: older ones are dead.
+
+    The devices that were let show notices by an older one show none any more.
+    """
+    if connection.execute(_RAISE[what], {"wanted": ref, "version": version}).rowcount == 0:
+        return
+    if what == "contact" and (contact := contact_by_ref(connection, ref)):
+        pushes.drop_all(connection, contact.id)
+    if what == "docket" and (visit := by_ref(connection, ref)):
+        _drop_devices_by_docket(connection, visit.id)
 
 
 def renew_docket(connection: Connection, visit_id: int) -> None:
-    """Kill the docket's present link by raising its version."""
+    """Kill the docket's present link by raising its version; devices that were let show notices by it show no more."""
     connection.execute(_RENEW_DOCKET, {"visit_id": visit_id})
+    _drop_devices_by_docket(connection, visit_id)
 
 
 def renew_contact(connection: Connection, contact_id: int) -> None:
-    """Kill one contact's present link by raising its version."""
+    """Kill one contact's present link by raising its version; devices that were let show notices by it show no more."""
     connection.execute(_RENEW_CONTACT, {"contact_id": contact_id})
+    pushes.drop_all(connection, contact_id)
+
+
+def _drop_devices_by_docket(connection: Connection, visit_id: int) -> None:
+    """The docket's link lets a device show notices for those alone who have left no address to be told by."""
+    for contact in contacts_of(connection, visit_id):
+        if not contact.reachable:
+            pushes.drop_all(connection, contact.id)

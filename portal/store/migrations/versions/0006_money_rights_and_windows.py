@@ -396,6 +396,10 @@ def upgrade() -> None:
     with op.batch_alter_table("contacts", schema=None) as batch_op:
         batch_op.add_column(sa.Column("has_push", sa.Boolean(), server_default=sa.false(), nullable=False))
 
+    with op.batch_alter_table("logins", schema=None) as batch_op:
+        batch_op.add_column(sa.Column("camera_number", sa.String(length=13), nullable=True))
+        batch_op.add_column(sa.Column("camera_at", Instant(), nullable=True))
+
     with op.batch_alter_table("photos", schema=None) as batch_op:
         batch_op.add_column(sa.Column("first_ref", sa.String(length=10), nullable=True))
 
