@@ -12,6 +12,7 @@ from portal.actions.return_ways import Wanted
 from portal.rules.collection_days import open_days
 from portal.rules.giving_up import WORDS
 from portal.rules.posting import PACKING
+from seed.paying import pays
 from seed.scene import Scene
 
 
@@ -51,6 +52,7 @@ def wants_it_posted(scene: Scene) -> None:
 def posted(scene: Scene) -> None:
     """Packed by the list and gone."""
     reference = f"QH {scene.house.chance.randrange(10_000):04}"
+    pays(scene)
     packed = Packed(scene.one_of("carriers"), reference, _today(scene), tuple(PACKING))
     posting.post_back(scene.house.desk, scene.house.keeper, scene.number, packed, confirmed=True)
 
@@ -78,6 +80,7 @@ def is_claimed(scene: Scene) -> None:
 
 
 def _hand_over(scene: Scene, handed: Handed) -> None:
+    pays(scene)
     handover.hand_over(scene.house.desk, scene.house.keeper, scene.number, handed, confirmed=True)
 
 

@@ -1,0 +1,23 @@
+"""How the demo shop's customers pay."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from portal.actions import balance, payments
+from portal.actions.desk import find
+from portal.rules.payments import How
+from seed.scene import Scene
+
+
+def pays(scene: Scene) -> None:
+    """All that is open, each in their own way; nothing where nothing is."""
+    desk = scene.house.desk
+    with desk.reading() as connection:
+        policy = desk.policy(connection)
+        open_minor = balance.owing(connection, find(connection, scene.number), policy)
+    if open_minor:
+        how = list(How)[open_minor % 3]
+        reference = f"{scene.number} thanks" if how is How.TRANSFER else ""
+        typed = payments.Typed(str(Decimal(open_minor).scaleb(-2)), how.value, reference)
+        payments.take(desk, scene.house.bench, scene.number, typed)
