@@ -9,15 +9,15 @@ from sqlalchemy import Connection, bindparam, update
 from notifications.outbox import LIFE, TRACES, TROUBLE, Trace, traces
 from notifications.tables import outbox
 
-_UNDECIDED = (
+UNDECIDED = (
     outbox.c.state.in_(TROUBLE),
     outbox.c.settled_at.is_not(None),
     outbox.c.decided_at.is_(None),
     outbox.c.emptied_at.is_(None),
 )
-_ALL = TRACES.where(*_UNDECIDED)
-_ONE = TRACES.where(outbox.c.id == bindparam("wanted"), *_UNDECIDED)
-_CHANGE = update(outbox).where(outbox.c.id == bindparam("wanted"), *_UNDECIDED)
+_ALL = TRACES.where(*UNDECIDED)
+_ONE = TRACES.where(outbox.c.id == bindparam("wanted"), *UNDECIDED)
+_CHANGE = update(outbox).where(outbox.c.id == bindparam("wanted"), *UNDECIDED)
 _LET_BE = _CHANGE.values(decided_at=bindparam("now"))
 # From the first channel on, as if it were new. Its cause stays, so that the deed which made it makes no second one.
 _AGAIN = _CHANGE.values(
