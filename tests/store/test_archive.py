@@ -340,6 +340,7 @@ def test_an_erasure_names_what_stays_and_why(desk: Desk, files: PhotoFiles, numb
     assert set(told.gone) == {
         Kept.CONTACT,
         Kept.POST_ADDRESS,
+        Kept.PUSH,
         Kept.DEVICE,
         Kept.RECORD,
         Kept.PHOTO,
