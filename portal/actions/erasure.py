@@ -60,7 +60,8 @@ def erase(
 ) -> Erased:
     """Erase what can go of a ticket's whole visit, since its tickets share one contact.
 
-    `then` writes what belongs into the same transaction. Raises Refused while a device of the visit is in the shop, and Unfit without a reason.
+    `then` writes what belongs into the same transaction. Raises Refused while a device of the visit is in the shop, and
+    Unfit without a reason.
     """
     reason = line("why", say("The reason"), why, limit=400, required=True)
     gone: list[str] = []

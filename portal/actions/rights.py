@@ -62,6 +62,8 @@ def enter(desk: Desk, by: By, asked: Asked, *, at_once: bool = False, deed_key: 
         today = local_day(policy, now)
         request = Request(rules.right(asked.right), _received(asked.received_on, today))
         ticket = find(connection, asked.number) if asked.number.strip() else None
+        if by.kind == "customer" and ticket:
+            _must_be_new(connection, ticket, request.right)
         through = rules.through(asked.through)
         ref = new_ref(desk.chooser)
         values: dict[str, object] = {
@@ -258,6 +260,13 @@ def _end_restriction(connection: Connection, kept: Kept, _by: By, _now: datetime
     for pause in keeping.pauses_of(connection, kept.visit_id):
         if pause.reason == _RESTRICTED:
             keeping.end_pause(connection, kept.visit_id, pause.kept)
+
+
+def _must_be_new(connection: Connection, ticket: Ticket, right: Right) -> None:
+    """Nobody fills the keeper's list: what waits for an answer is not asked twice on the page."""
+    waiting = [kept.request for kept in rights.of_visit(connection, ticket.visit_id)]
+    if any(each.right is right and each.state is State.OPEN for each in waiting):
+        raise Refused(say("You have asked for this already. The shop answers within a month."))
 
 
 def _received(typed: str, today: date) -> date:

@@ -9,9 +9,9 @@ from typing import TypeVar
 
 from portal.rules.counts import parse_count
 from portal.rules.imei import serial
-from portal.rules.secrets import ask_about_secrets
 from portal.rules.policy_bench import Hazard, Kind
 from portal.rules.refusals import Refused, Unfit
+from portal.rules.secrets import ask_about_secrets
 from portal.rules.sentences import Sentence, say
 from portal.rules.text import line, passage
 

@@ -91,7 +91,7 @@ class LabelPrint:
 class ReportPrint:
     """All that a printed repair report shows."""
 
-    report: told.Report
+    report: told.Printed
     size: str
     sizes: Mapping[str, str]  # the paper's name by its key
     sheet: str
@@ -135,7 +135,7 @@ def report(number: str) -> ResponseReturnValue:
     size = request.args.get("size", usual)
     if size not in _PAGES:
         abort(404)
-    page = ReportPrint(told.report(ticket), size, _PAGES, sheet=f"docket-{size}", warnings=())
+    page = ReportPrint(told.printed(ticket), size, _PAGES, sheet=f"docket-{size}", warnings=())
     return render_template("print/report.html", page=page)
 
 

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from flask import render_template
+from markupsafe import Markup
+
+from portal.rules.check_code import Paper, check_code
 from portal.rules.numbers import spoken
 from portal.rules.summary import Summary, summary
 from portal.store import journal, parts, records, sheets
@@ -21,15 +26,35 @@ class Report:
     fault: str
     made_on: date
     told: Summary
+    statements: Sequence[str]  # its owner's own, where they see something otherwise (GDPR Art. 16)
+
+
+@dataclass(frozen=True)
+class Printed:
+    """A report as it is shown: its parts, and the code by which a holder proves that it is genuine."""
+
+    head: Report
+    body: Markup
+    check_code: str
+    check_at: str  # the address of the page that checks it
+
+
+def printed(ticket: Ticket) -> Printed:
+    """The report of a ticket as it stands now, in the page's language."""
+    head, links = report(ticket), desk().links
+    body = Markup(render_template("_report.html", report=head))  # noqa: S704 (the template escapes)
+    paper = Paper(head.number, head.device, head.made_on, body.striptags())
+    return Printed(head, body, check_code(links.secret, paper), f"{links.base_url}/check")
 
 
 def report(ticket: Ticket) -> Report:
-    """The report of a ticket as it stands now."""
+    """What the report of a ticket tells."""
     kind = policy().kind(ticket.kind)
     last = records.newest(connection(), ticket.id)
+    entries = journal.entries(connection(), ticket.id)
     told = summary(
         last.record if last else None,
-        [note.text for note in journal.notes_as_they_stand(journal.entries(connection(), ticket.id))],
+        [note.text for note in journal.notes_as_they_stand(entries)],
         parts.of_ticket(connection(), ticket.id),
         parts.given(connection(), ticket.id),
         kind.checks if kind else (),
@@ -38,4 +63,5 @@ def report(ticket: Ticket) -> Report:
         made_safe=bool(last and last.made_safe_at),
     )
     today = speaking().local(desk().clock.now()).date()
-    return Report(spoken(ticket.number), ticket.device, ticket.fault, today, told)
+    statements = [entry.text for entry in entries if entry.event == "stated" and entry.text]
+    return Report(spoken(ticket.number), ticket.device, ticket.fault, today, told, statements)

@@ -19,11 +19,13 @@ from portal.web.customer.languages import choices, privacy_link  # noqa: E402
 blueprint.context_processor(lambda: {"choices": choices, "privacy_link": privacy_link})
 
 from portal.web.customer import (  # noqa: E402
-    collect,  # noqa: F401 (each adds its routes)
+    check,  # noqa: F401 (each adds its routes)
+    collect,  # noqa: F401
     docket,  # noqa: F401
     front,  # noqa: F401
     give_up,  # noqa: F401
     messages,  # noqa: F401
+    own_data,  # noqa: F401
     parcels,  # noqa: F401
     photos,  # noqa: F401
     privacy,  # noqa: F401

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from flask import render_template
+from flask import render_template, url_for
 from flask.typing import ResponseReturnValue
 
 from portal.web import notice
 from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
-from portal.web.customer.languages import choose
+from portal.web.customer.languages import asked, choose
 from portal.web.customer.report import back
 from portal.web.request_context import connection, policy
 
@@ -17,7 +17,7 @@ from portal.web.request_context import connection, policy
 def privacy() -> ResponseReturnValue:
     """The notice, for anybody."""
     choose(policy().shop)
-    return render_template("customer/privacy.html", notice=notice.notice(policy(), staff=False), held=[], back="")
+    return render_template("customer/privacy.html", notice=notice.notice(policy(), staff=False), held=[], back="", own="")
 
 
 @blueprint.get("/t/<token>/privacy")
@@ -29,4 +29,5 @@ def own_privacy(token: str) -> ResponseReturnValue:
         notice=notice.notice(policy(), staff=False),
         held=notice.held(connection(), visit.id, policy()),
         back=back(token),
+        own=url_for("customer.own_data_page", token=token, lang=asked()),
     )

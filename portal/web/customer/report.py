@@ -20,7 +20,7 @@ from portal.web.request_context import connection
 def report(token: str, number: str) -> ResponseReturnValue:
     """The report of one of the visit's devices."""
     found = ticket_of(look_up(token).reader.visit.id, number)
-    return render_template("customer/report.html", report=told.report(found), back=back(token))
+    return render_template("customer/report.html", printed=told.printed(found), back=back(token))
 
 
 def ticket_of(visit_id: int, typed: str) -> Ticket:
