@@ -48,6 +48,18 @@ class Outlook:
     needed: int
 
 
+WHY_WORDS: Mapping[Why, Sentence] = {
+    Why.SHOWN: say("The customer reads this window."),
+    Why.OFF: say("Customers are shown no windows: so says the policy. They read the usual time."),
+    Why.THIN: say("Too little past: {found} finished of {needed} that are needed. Customers read the usual time."),
+    Why.OUTLASTED: say("It has been here longer than anything before it, so the past says nothing more."),
+    Why.UNPROVEN: say("Windows have not held as often as they say, so far. Customers read the usual time."),
+}
+MISS_WORDS: Mapping[Miss, Sentence] = {
+    Miss.LIKELY: say("It is needed by {day}, and will probably not be ready by then."),
+    Miss.POSSIBLE: say("It is needed by {day}, and may not be ready by then."),
+}
+
 REASONS: Mapping[str, Sentence] = {
     "part": say("We still wait for a part."),
     "more": say("There is more to mend than we saw at first."),
@@ -85,6 +97,17 @@ def misses(day: date | None, median: date | None, last: date | None) -> Miss | N
     if median > day:
         return Miss.LIKELY
     return Miss.POSSIBLE if last > day else None
+
+
+def why_words(why: Why, found: int, needed: int) -> Sentence:
+    """What the bench reads of why customers are shown a window or none."""
+    return Sentence(WHY_WORDS[why].template, {"found": found, "needed": needed})
+
+
+def miss_words(needed_by: date | None, median: date | None, last: date | None) -> Sentence | None:
+    """What the bench reads of a day by which a device is needed; None where it will be kept, or nothing is known."""
+    miss = misses(needed_by, median, last)
+    return Sentence(MISS_WORDS[miss].template, {"day": needed_by}) if miss else None
 
 
 def will_be_missed(said: Outlook, promised_on: date | None, told_last: date | None, today: date) -> bool:

@@ -10,6 +10,8 @@ from typing import Any
 from sqlalchemy import Connection, and_, bindparam, case, or_, select
 
 from portal.rules.stages import Ending, Hold
+from portal.rules.windows import Why
+from portal.store.forecast_tables import windows
 from portal.store.journal import STANDING_EVENTS
 from portal.store.tables import acceptances, journal, tickets
 
@@ -41,6 +43,10 @@ class Followed:
     ending: Ending | None
     ended_at: datetime | None
     delivered_on: date | None
+    kind: str
+    promised_on: date | None
+    window_first: date | None  # of the ready window that customers are shown; None where they are shown none
+    window_last: date | None
     journal: list[Told] = field(default_factory=list)
 
 
@@ -64,6 +70,10 @@ _TICKET = (
     tickets.c.ending,
     tickets.c.ended_at,
     tickets.c.delivered_on,
+    tickets.c.kind,
+    tickets.c.promised_on,
+    case((windows.c.why == Why.SHOWN, windows.c.first)),
+    case((windows.c.why == Why.SHOWN, windows.c.last)),
 )
 _ENTRY = (
     journal.c.entry,
@@ -82,7 +92,7 @@ _ACCEPTED = (
 _OF_VISIT = (
     select(_ACCEPTED, *_TICKET, *_ENTRY)
     .select_from(
-        tickets.outerjoin(
+        tickets.outerjoin(windows, windows.c.ticket_id == tickets.c.id).outerjoin(
             journal,
             and_(
                 journal.c.ticket_id == tickets.c.id,
@@ -100,7 +110,8 @@ def following(connection: Connection, visit_id: int, terms_version: str) -> Foll
     found: dict[str, Followed] = {}
     accepted_at = None
     for row in connection.execute(_OF_VISIT, {"visit_id": visit_id, "terms_version": terms_version}):
-        accepted_at, ref, number, device, fault, stage, since, hold, hold_since, ending, ended_at, came, *entry = row
+        accepted_at, ref, number, device, fault, stage, since, hold, hold_since, ending, ended_at, *more = row
+        (came, kind, promised, window_first, window_last), entry = more[:5], more[5:]
         if number not in found:
             found[number] = Followed(
                 ref,
@@ -114,6 +125,10 @@ def following(connection: Connection, visit_id: int, terms_version: str) -> Foll
                 Ending(ending) if ending else None,
                 ended_at,
                 came,
+                kind,
+                promised,
+                window_first,
+                window_last,
             )
         if entry[0] is not None:
             found[number].journal.append(Told(*entry))

@@ -10,7 +10,8 @@ from typing import Any
 from sqlalchemy import Connection, and_, bindparam, delete, func, insert, or_, select, tuple_, update
 
 from portal.rules.forecast import Past, as_data, from_data, lookups
-from portal.rules.windows import Why
+from portal.rules.sentences import Sentence
+from portal.rules.windows import Between, Why, miss_words, why_words
 from portal.store.forecast_tables import curves, learned, windows
 from portal.store.tables import journal, tickets
 
@@ -32,6 +33,25 @@ class Kept:
     median: date | None
     told_last: date | None
     moved_since: datetime | None
+
+    @property
+    def window(self) -> Between | None:
+        """The days of the window of 80 %, to be said."""
+        return Between(self.first, self.last) if self.first and self.last else None
+
+    @property
+    def half(self) -> Between | None:
+        """The days of the window of 50 %, to be said."""
+        return Between(self.half_first, self.half_last) if self.half_first and self.half_last else None
+
+    @property
+    def why_words(self) -> Sentence:
+        """What the bench reads of why customers are shown it or not."""
+        return why_words(self.why, self.found, self.needed)
+
+    def miss_words(self, needed_by: date | None) -> Sentence | None:
+        """What the bench reads of a day by which the device is needed."""
+        return miss_words(needed_by, self.median, self.last)
 
     @property
     def read(self) -> tuple[date | None, date | None]:

@@ -72,6 +72,7 @@ def add_to_templates(app: Flask) -> None:
         money=lambda minor, currency: speaking().money(minor, currency),
         decimal=lambda number: speaking().decimal(number),
         day=lambda day: speaking().day(day),
+        between=lambda days: speaking().between(days.first, days.last),
         since=since,
         lately=lately,
         number=spoken,

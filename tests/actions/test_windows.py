@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date, datetime, timedelta
-from random import Random
 
 import pytest
 from sqlalchemy import select
@@ -12,41 +11,14 @@ from notifications import outbox
 from portal.actions import windows as deeds
 from portal.actions.desk import Desk, find
 from portal.actions.moves import move
-from portal.actions.past import take_over
 from portal.actions.shelf import put
-from portal.rules.open_time import OpenTime
-from portal.rules.past import Past as Repair
 from portal.rules.refusals import Refused, Unfit
-from portal.rules.stages import Ending
 from portal.rules.windows import Why
 from portal.store import visits, windows
 from portal.store.forecast_tables import curves, learned
 from portal.store.windows import Kept
+from tests.actions.pasts import a_past, kept
 from tests.conftest import BENCH, MONDAY
-
-DAY = 8.5 * 3600  # open seconds of one of the default shop's days
-
-
-def a_past(desk: Desk, many: int = 120, days: float = 6) -> None:
-    """Repairs that are over, spread over the last half year, of about so many open days each."""
-    with desk.reading() as connection:
-        policy = desk.policy(connection)
-    calendar, random = OpenTime(policy, date(2025, 1, 1), date(2027, 1, 1)), Random(4)
-    repairs = []
-    for each in range(many):
-        came = calendar.after(MONDAY - timedelta(days=200), each * DAY * 120 / many)
-        board = calendar.after(came, random.uniform(0.3, 0.6) * days * DAY)
-        ready = calendar.after(board, random.uniform(0.3, 0.6) * days * DAY)
-        moves = (("board_work", board), ("ready", ready))
-        repairs.append(
-            Repair(each + 2, "A console", "console", "", came, moves, Ending.COLLECTED, ready, stages_known=True)
-        )
-    take_over(desk, BENCH, repairs, b"a past")
-
-
-def kept(desk: Desk, number: str) -> Kept | None:
-    with desk.reading() as connection:
-        return windows.of_ticket(connection, find(connection, number).id)
 
 
 def messages(desk: Desk, number: str) -> list[str]:

@@ -11,6 +11,7 @@ blueprint.before_request(guard.staff_only)
 
 from portal.web.bench import (  # noqa: E402
     attempts,  # noqa: F401 (each adds its routes)
+    camera,  # noqa: F401
     conversation,  # noqa: F401
     data,  # noqa: F401
     deeds,  # noqa: F401
@@ -21,9 +22,11 @@ from portal.web.bench import (  # noqa: E402
     ownership,  # noqa: F401
     parts,  # noqa: F401
     phone,  # noqa: F401
+    photo,  # noqa: F401
     photo_pairs,  # noqa: F401
     photos,  # noqa: F401
     posting,  # noqa: F401
+    publication,  # noqa: F401
     questions,  # noqa: F401
     receive,  # noqa: F401
     record,  # noqa: F401
@@ -35,4 +38,5 @@ from portal.web.bench import (  # noqa: E402
     undelivered,  # noqa: F401
     waiting,  # noqa: F401
     warranty,  # noqa: F401
+    window,  # noqa: F401
 )

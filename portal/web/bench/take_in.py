@@ -17,7 +17,7 @@ from portal.rules.numbers import spoken
 from portal.rules.price_terms import WAY_WORDS
 from portal.rules.refusals import Unfit
 from portal.rules.sentences import say
-from portal.store import acceptances, questions, tickets, visits
+from portal.store import acceptances, questions, tickets, visits, windows
 from portal.web import guard
 from portal.web.bench import blueprint
 from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
@@ -85,6 +85,7 @@ def _taken_in_page(number: str, answer: Answer) -> ResponseReturnValue:
         contacts=visits.contacts_of(connection(), found.visit_id),
         accepted=accepted,
         prices=questions.terms_of_visit(connection(), found.visit_id),
+        windows={each.number: each.kept for each in windows.of_visit(connection(), found.visit_id)},
         asked=terms if terms and all(each.terms_version != terms.version for each in accepted) else None,
         answer=answer,
         csrf=DeedForm(),

@@ -20,10 +20,12 @@ from portal.rules.numbers import spoken
 from portal.rules.policy import Policy, Stage
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import Hold
-from portal.store import journal, tickets, visits
+from portal.rules.windows import REASONS as MOVED
+from portal.store import journal, tickets, visits, windows
 from portal.store.journal import Entry
 from portal.store.tickets import Ticket
 from portal.store.visits import Contact, Visit
+from portal.store.windows import Kept
 from portal.web import guard
 from portal.web.bench import blueprint
 from portal.web.forms import Answer, DeedForm, Filled, new_deed_key
@@ -42,6 +44,8 @@ DONE = {
     "destroyed": say("It is written down that the data was destroyed."),
     "settle": say("It is settled. The device may go."),
     "return": say("It is given back."),
+    "promise": say("The day is promised; the customer reads it on their page."),
+    "window-moved": say("The customer is told."),
     "record": say("The condition on arrival is written down."),
     "cautions": say("Noted that you read it."),
     "undelivered": say("It is decided what becomes of the message."),
@@ -72,6 +76,9 @@ class TicketPage:
     meanwhile: Sequence[Line]
     messages: Sequence[Trace]
     cautions: Sequence[Shown]
+    under_way: bool  # here, and not ready
+    window: Kept | None  # when it will probably be ready
+    usual_days: int | None  # that such work takes, says the policy
     deed_key: str
     answer: Answer = field(default_factory=Answer)
     form: str = ""
@@ -112,6 +119,9 @@ def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
         meanwhile=_lines(answer.meanwhile, rules),
         messages=outbox.about(connection(), [found.ref, visit.ref]),
         cautions=cautions.shown(desk(), connection(), guard.me().by, found) if here else [],
+        under_way=here and found.stage != rules.stages[-1].key,
+        window=windows.of_ticket(connection(), found.id),
+        usual_days=rules.forecast.usual(found.kind),
         deed_key=new_deed_key(),
         answer=answer,
         form=form,
@@ -124,6 +134,7 @@ def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
         holds=stages.HOLD_WORDS,
         Hold=Hold,
         reasons_to_give_back=REASONS,
+        reasons_it_moved=MOVED,
         csrf=DeedForm(),
         now=desk().clock.now(),
     )

@@ -15,7 +15,7 @@ from portal.rules.numbers import spoken
 from portal.rules.questions import State
 from portal.rules.return_ways import Way
 from portal.rules.sentences import Sentence, say
-from portal.store import handovers, journal, parts, questions, records, sheets, tickets, wishes
+from portal.store import handovers, journal, parts, questions, records, sheets, tickets, windows, wishes
 from portal.store.handovers import Leaving
 from portal.store.questions import Kept
 from portal.store.sheets import Soaked
@@ -154,6 +154,35 @@ def _asked() -> Section:
     return Section("asked", say("Waiting for the customer’s answer"), lines, waits=False)
 
 
+def _moved() -> Section:
+    lines = [
+        Line(
+            f"{_link('ticket', each.number)}#window",
+            each.number,
+            each.device,
+            each.kept.moved_since,
+            speaking().say(say("reckoned with {day}", day=each.promised_on or each.kept.told_last)),
+        )
+        for each in windows.moved(connection())
+    ]
+    hint = say("Tell the customer why: they get one message, with the new days.")
+    return Section("moved", say("Days that will probably be missed"), lines, hint)
+
+
+def _too_late() -> Section:
+    lines = [
+        Line(
+            f"{_link('ticket', each.number)}#window",
+            each.number,
+            each.device,
+            beside=speaking().say(say("needed by {day}", day=each.needed_by)),
+            words=speaking().say(say("probably ready {days}", days=each.kept.window)) if each.kept.window else "",
+        )
+        for each in windows.too_late(connection())
+    ]
+    return Section("too-late", say("Needed earlier than probably ready"), lines, waits=False)
+
+
 def _coming() -> Section:
     lines = [
         Line(_link("handing_over", each.number), each.number, each.device, beside=each.person)
@@ -225,6 +254,8 @@ SECTIONS: Sequence[Make] = (
     _to_post,
     _given_up,
     _soaked,
+    _moved,
+    _too_late,
     _late,
     _asked,
     _let_through,

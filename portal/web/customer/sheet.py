@@ -16,6 +16,7 @@ from portal.rules.price_terms import left, told_by
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import Hold
 from portal.rules.stamps import Place, next_stage, stamps
+from portal.rules.windows import probably
 from portal.store.customer_page import Followed, Told
 
 _NOTES = {
@@ -78,6 +79,7 @@ class Device:
     price_left: str = ""  # how much of a limit is used, and how much is left
     asks: bool = False
     next: str = ""
+    when_ready: Sequence[str] = ()  # sentences on when it will be ready; none once it is
     announced: bool = False
     record: str = ""  # "to be answered", "answered", or "" where none is written down
     lines: Sequence[Line] = field(default_factory=tuple)
@@ -134,6 +136,7 @@ def device(ticket: Followed, policy: Policy, language: Language, today: date) ->
         price_left=language.say(_price_left(ticket)),
         asks=ticket.hold in _ASKS,
         next=language.say(_next(ticket, policy)),
+        when_ready=[language.say(each) for each in _when_ready(ticket, policy, today)],
         announced=ticket.stage is None,
         record=_record(ticket.journal),
         lines=_lines(ticket, policy, language),
@@ -206,6 +209,28 @@ def _next(ticket: Followed, policy: Policy) -> Sentence:
     if stage is None:
         return say("Next: you have it back. Whoever comes for it says the collection code.")
     return say("Next: {stage}.", stage=stage.label)
+
+
+def _when_ready(ticket: Followed, policy: Policy, today: date) -> list[Sentence]:
+    """The shop's own word, else the window from its past, else the time that such a repair usually takes."""
+    if ticket.stage is None or ticket.stage == policy.stages[-1].key:
+        return []
+    promised, first, last = ticket.promised_on, ticket.window_first, ticket.window_last
+    if promised and promised >= today:
+        return [say("Ready by {day}: that is our word.", day=promised)]
+    said = [say("We had told you {day}. It takes longer, we are sorry.", day=promised)] if promised else []
+    if first and last and last >= today:
+        return [
+            *said,
+            probably(max(first, today), last),
+            say("This is reckoned from our past repairs, and is no promise."),
+        ]
+    days = policy.forecast.usual(ticket.kind)
+    if days == 1:
+        said.append(say("A repair like this usually takes about a day on which we are open."))
+    elif days:
+        said.append(say("A repair like this usually takes about {days} days on which we are open.", days=days))
+    return said
 
 
 def _lines(ticket: Followed, policy: Policy, language: Language) -> list[Line]:
