@@ -58,7 +58,7 @@ def docket(desk: Letterbox, told: Told, context: Facts) -> str:
             short_address=parts.netloc + parts.path,
             size=size,
             stub=False,
-            style=_style() + docket_sheet(PAPERS[size]),
+            style=print_style() + docket_sheet(PAPERS[size]),
         )
     )
 
@@ -83,7 +83,7 @@ def _nothing_from_outside(url: str) -> dict[str, object]:
 
 
 @cache
-def _style() -> str:
+def print_style() -> str:
     """The print's style sheet, which a page of the site links to."""
     fonts = ":root { --body: serif; --figures: monospace }\n"
     return fonts + (resources.static() / "print.css").read_text(encoding="utf-8")

@@ -110,8 +110,10 @@ ENGLAND_WALES_NORTHERN_IRELAND = Pack(
     language="en",
     particulars={
         Kind.COLLECT: _COLLECT,
-        Kind.SELL: _COLLECT
-        | {"sell_from": Point(say("The day on or after which a sale is intended"), _NOTICE, Read.OTHERS)},
+        Kind.SELL: {
+            **_COLLECT,
+            "sell_from": Point(say("The day on or after which a sale is intended"), _NOTICE, Read.OTHERS),
+        },
     },
     conditions=(
         Point(

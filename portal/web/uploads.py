@@ -20,6 +20,7 @@ _LARGE = {
     "bench.add_photos": (MOST_AT_ONCE * LARGEST_BYTES + _FIELDS, 50),
     "bench.photo_waited": (LARGEST_BYTES + _FIELDS, 15),
     "customer.send_words": (LARGEST_BYTES + _FIELDS, 10),
+    "shop.notice_posted": (LARGEST_BYTES + _FIELDS, 10),
 }
 
 

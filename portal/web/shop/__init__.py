@@ -9,4 +9,15 @@ from portal.web import guard
 blueprint = Blueprint("shop", __name__, url_prefix="/shop")
 blueprint.before_request(guard.keeper_only)
 
-from portal.web.shop import closed, letters, overview, policy_text, processing, questions, sent, stages  # noqa: E402, F401 (they add their routes)
+from portal.web.shop import (  # noqa: E402, F401 (they add their routes)
+    closed,
+    letters,
+    notices,
+    overview,
+    policy_text,
+    processing,
+    questions,
+    sent,
+    stages,
+    wording,
+)
