@@ -56,10 +56,14 @@ class Reader(NamedTuple):
 
 
 class Reading(NamedTuple):
-    """A reader, and the number of the policy's newest revision, read in the same statement."""
+    """A reader, and what was read in the same statement.
+
+    That is the number of the policy's newest revision, and by the docket's link whether its owner left no address.
+    """
 
     reader: Reader
     policy_revision: int
+    owner_is_alone: bool = False
 
 
 def resolve(desk: Desk, connection: Connection, token_text: str) -> Reader:
@@ -152,8 +156,8 @@ def send_link_again(desk: Desk, number_typed: str, email_or_phone_typed: str, ad
 
 def _behind(connection: Connection, token: Token) -> tuple[Reading, int]:
     if token.kind is LinkKind.DOCKET and (docket := visits.behind_docket(connection, token.ref)):
-        visit, policy_revision = docket
-        return Reading(Reader(visit, None), policy_revision), visit.docket_version
+        visit, policy_revision, owner_is_alone = docket
+        return Reading(Reader(visit, None), policy_revision, owner_is_alone), visit.docket_version
     if token.kind is LinkKind.CONTACT and (own := visits.behind_contact(connection, token.ref)):
         visit, contact, policy_revision = own
         return Reading(Reader(visit, contact), policy_revision), contact.link_version

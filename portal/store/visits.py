@@ -86,7 +86,10 @@ _VISIT_BY_ID = select(*_VISIT).where(visits.c.id == bindparam("visit_id"))
 _CONTACT_BY_REF = select(*_CONTACT).where(contacts.c.ref == bindparam("ref"))
 # A customer's page asks for these two first, and for the policy's newest revision in the same round trip.
 _POLICY = select(func.max(policies.c.revision)).scalar_subquery()
-_BEHIND_DOCKET = select(*_VISIT, _POLICY).where(visits.c.ref == bindparam("ref"))
+# Of a docket also whether its owner left no address: then it is the only link that they can have.
+_OWNER = (contacts.c.visit_id == visits.c.id, contacts.c.role == "owner")
+_ALONE = select(contacts.c.id).where(*_OWNER, contacts.c.email == "", contacts.c.phone == "").exists()
+_BEHIND_DOCKET = select(*_VISIT, _ALONE, _POLICY).where(visits.c.ref == bindparam("ref"))
 _BEHIND_CONTACT = (
     select(*_VISIT, *_CONTACT, _POLICY)
     .join(contacts, contacts.c.visit_id == visits.c.id)
@@ -133,10 +136,13 @@ def contact_by_ref(connection: Connection, ref: str) -> Contact | None:
     return Contact(*tuple(row)) if row else None
 
 
-def behind_docket(connection: Connection, ref: str) -> tuple[Visit, int] | None:
-    """The visit with this public id and the policy's newest revision (0 for none), in one round trip, or None."""
+def behind_docket(connection: Connection, ref: str) -> tuple[Visit, int, bool] | None:
+    """The visit with this public id, the policy's newest revision (0 for none) and whether its owner left no address.
+
+    In one round trip; None for no such visit.
+    """
     row = connection.execute(_BEHIND_DOCKET, {"ref": ref}).first()
-    return (Visit(*row[:-1]), row[-1] or 0) if row else None
+    return (Visit(*row[:-2]), row[-1] or 0, bool(row[-2])) if row else None
 
 
 def behind_contact(connection: Connection, ref: str) -> tuple[Visit, Contact, int] | None:

@@ -25,6 +25,7 @@ from portal.web.customer import (  # noqa: E402
     front,  # noqa: F401
     give_up,  # noqa: F401
     messages,  # noqa: F401
+    notices,  # noqa: F401
     own_data,  # noqa: F401
     parcels,  # noqa: F401
     photos,  # noqa: F401

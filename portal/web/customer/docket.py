@@ -28,7 +28,7 @@ from portal.web.customer.languages import asked, choose
 from portal.web.customer.returning import Returning, returning
 from portal.web.customer.sheet import Device, TermsShown, device, terms_shown
 from portal.web.forms import Answer, attempt, typed
-from portal.web.request_context import connection, desk, policy, refresh, speaking, use_policy
+from portal.web.request_context import connection, desk, installation, policy, refresh, speaking, use_policy
 
 
 class Shown(NamedTuple):
@@ -37,6 +37,7 @@ class Shown(NamedTuple):
     reader: Reader
     today: date
     validator: str
+    owner_is_alone: bool  # by the docket's link: its owner left no address to be told by
 
 
 class Asked(NamedTuple):
@@ -57,7 +58,7 @@ class DocketPage:
     terms: TermsShown | None
     questions: Sequence[Asked]  # about money, the newest first
     returning: Mapping[str, Returning]  # what is ready, by number
-    may_choose_messages: bool  # the reader's own link, and not the docket's
+    may_choose_messages: bool  # the reader's own link, or the docket's where its owner can have no other
     is_owner: bool  # by their own link
     answer: Answer  # what came of the form just sent
     address: str  # the page's own path
@@ -158,7 +159,8 @@ def docket_page(token: str, shown: Shown, answer: Answer | None = None) -> Docke
             if (found_ready := returning(ticket, rules, words, desk().links.secret, contact))
         },
         is_owner=contact is not None and contact.role == "owner",
-        may_choose_messages=contact is not None,
+        may_choose_messages=contact is not None
+        or (shown.owner_is_alone and "push" in installation().post_office.channels),
         questions=_questions(token, visit.id, found.tickets),
         answer=answer or Answer(),
         address=url_for("customer.docket", token=token),
@@ -186,13 +188,13 @@ def _questions(token: str, visit_id: int, followed: Sequence[Followed]) -> list[
 
 def look_up(token: str) -> Shown:
     """Resolve the link, choose the language, and make the validator, all with one statement."""
-    reader, revision = resolve_page(desk(), connection(), token)
+    reader, revision, owner_is_alone = resolve_page(desk(), connection(), token)
     g.followed = token
     choose(use_policy(revision).shop, reader.visit.language)
     words = speaking()
     today = words.local(desk().clock.now()).date()
     validator = f"{reader.visit.revision}.{revision}.{build()}.{words.tag}.{today}"
-    return Shown(reader, today, validator)
+    return Shown(reader, today, validator, owner_is_alone)
 
 
 @cache

@@ -9,15 +9,16 @@ from flask import abort, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from werkzeug.datastructures import MultiDict
 
-from portal.actions import choices, tell
+from notifications.channels.push.sealing import Device
+from portal.actions import choices, pushes, tell
 from portal.actions.choices import Chosen
 from portal.actions.desk import Outcome
 from portal.rules.messages import CHANNEL_WORDS, WANTS_WORDS, Channel, Wants
 from portal.rules.sentences import Sentence
 from portal.store.visits import Contact, Visit
 from portal.web.customer import blueprint
-from portal.web.customer.docket import look_up
 from portal.web.customer.languages import all_choices, asked
+from portal.web.customer.notices import channel, notices, reader_of
 from portal.web.customer.report import back
 from portal.web.forms import Answer, Filled, attempt, deed_key_typed, new_deed_key, typed
 from portal.web.request_context import desk, installation, policy, refresh
@@ -34,46 +35,71 @@ class Way(NamedTuple):
 @blueprint.get("/t/<token>/messages")
 def messages(token: str) -> ResponseReturnValue:
     """What is chosen now, in a form."""
-    visit, contact = _reader(token)
-    chosen = contact.channels if contact.channels is not None else policy().messages.channels
-    ways = [str(way) for way in chosen if way in _installed() and tell.address(contact, way)]
-    now = MultiDict([("wants", contact.wants), ("language", visit.language), *(("way", way) for way in ways)])
-    if contact.no_reminders:
-        now["no_reminders"] = "on"
-    return _page(token, contact, now, Answer())
+    visit, contact = reader_of(token)
+    return _page(token, contact, _chosen_now(visit, contact), Answer())
 
 
 @blueprint.post("/t/<token>/messages")
 def choose_messages(token: str) -> ResponseReturnValue:
     """Keep what was chosen."""
-    _visit, contact = _reader(token)
+    _visit, contact = reader_of(token)
     answer = attempt(lambda: _choose(contact.ref))
     if answer.done:
         return redirect(url_for("customer.messages", token=token, lang=asked(), kept=1), 303)
     refresh()
-    return _page(token, _reader(token)[1], request.form, answer)
+    return _page(token, reader_of(token)[1], request.form, answer)
 
 
 @blueprint.get("/t/<token>/messages/reminders")
 def reminders(token: str) -> ResponseReturnValue:
     """The button that stops reminders; opening the page stops nothing, since machines follow links."""
-    _visit, contact = _reader(token)
+    _visit, contact = reader_of(token)
     return render_template("customer/reminders.html", stopped=contact.no_reminders, back=back(token))
 
 
 @blueprint.post("/t/<token>/messages/reminders")
 def stop_reminders(token: str) -> ResponseReturnValue:
     """Stop reminders: by the button, or by a mail program on its own, which wants no redirect (RFC 8058 3.1)."""
-    choices.stop_reminders(desk(), _reader(token)[1].ref)
+    choices.stop_reminders(desk(), reader_of(token)[1].ref)
     return render_template("customer/reminders.html", stopped=True, back=back(token))
 
 
-def _reader(token: str) -> tuple[Visit, Contact]:
-    """Whose own link it is, and their visit; the docket's link is everybody's, so it leads nowhere here."""
-    reader = look_up(token).reader
-    if reader.contact is None:
+@blueprint.post("/t/<token>/messages/notices")
+def show_notices(token: str) -> ResponseReturnValue:
+    """Let the browser that sent this show notices."""
+    _visit, contact = reader_of(token)
+    way = channel()
+    if way is None:
         abort(404)
-    return reader.visit, reader.contact
+    device = Device(typed("endpoint"), typed("key"), typed("secret"))
+    return _after(token, attempt(lambda: pushes.listen(desk(), contact.ref, device, way, deed_key=deed_key_typed())))
+
+
+@blueprint.post("/t/<token>/messages/notices/stop")
+def stop_notices(token: str) -> ResponseReturnValue:
+    """Let one device show no more notices."""
+    _visit, contact = reader_of(token)
+    return _after(token, attempt(lambda: pushes.stop(desk(), contact.ref, typed("device"), deed_key=deed_key_typed())))
+
+
+def _after(token: str, answer: Answer) -> ResponseReturnValue:
+    """The page again, after something about notices was changed or refused."""
+    if answer.done:
+        address = url_for("customer.messages", token=token, lang=asked(), noted=1, _anchor="notices")
+        return redirect(address, 303)
+    refresh()
+    visit, contact = reader_of(token)
+    return _page(token, contact, _chosen_now(visit, contact), answer)
+
+
+def _chosen_now(visit: Visit, contact: Contact) -> MultiDict[str, str]:
+    """What the form begins with: what is chosen now."""
+    chosen = contact.channels if contact.channels is not None else policy().messages.channels
+    ways = [str(way) for way in chosen if way in _installed() and tell.address(contact, way)]
+    now = MultiDict([("wants", contact.wants), ("language", visit.language), *(("way", way) for way in ways)])
+    if contact.no_reminders:
+        now["no_reminders"] = "on"
+    return now
 
 
 def _choose(contact_ref: str) -> Outcome:
@@ -82,10 +108,7 @@ def _choose(contact_ref: str) -> Outcome:
 
 
 def _page(token: str, contact: Contact, filled: MultiDict[str, str], answer: Answer) -> ResponseReturnValue:
-    ways = [
-        Way(channel, CHANNEL_WORDS[channel], _hidden(tell.address(contact, channel)))
-        for channel in choices.open_ways(contact, _installed())
-    ]
+    ways = [Way(way, CHANNEL_WORDS[way], _hidden(contact, way)) for way in choices.open_ways(contact, _installed())]
     page = render_template(
         "customer/messages.html",
         ways=ways,
@@ -95,6 +118,9 @@ def _page(token: str, contact: Contact, filled: MultiDict[str, str], answer: Ans
         languages=all_choices() if contact.role == "owner" else (),
         answer=answer,
         kept="kept" in request.args,
+        noted="noted" in request.args,
+        notices=notices(contact),
+        own=url_for("customer.docket", token=token),
         deed_key=new_deed_key(),
         back=back(token),
     )
@@ -110,7 +136,10 @@ def _installed() -> Sequence[str]:
     return list(installation().post_office.channels)
 
 
-def _hidden(address: str) -> str:
-    """Enough of an address for its owner to know it, and too little for anybody else."""
+def _hidden(contact: Contact, way: Channel) -> str:
+    """Enough of an address for its owner to know it, and too little for anybody else; "" for what has none to show."""
+    if way is Channel.PUSH:
+        return ""
+    address = tell.address(contact, way)
     local, at, domain = address.rpartition("@")
     return f"{local[:1]}…@{domain}" if at else f"…{address[-3:]}"

@@ -1,0 +1,84 @@
+"""Notices on a customer's own device: which of them show any, and the script that shows them.
+
+Who left no address to be told by comes by the docket's link, since nobody could send them one of their own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+from typing import NamedTuple
+
+from flask import Response, abort, current_app, url_for
+from flask.typing import ResponseReturnValue
+
+from notifications.channels.push import PushChannel
+from portal.store import pushes, visits
+from portal.store.visits import Contact, Visit
+from portal.web.customer import blueprint
+from portal.web.customer.docket import look_up
+from portal.web.forms import new_deed_key
+from portal.web.request_context import connection, installation, policy, speaking
+
+WORKER = "notices_worker.js"
+
+
+class Shows(NamedTuple):
+    """A device that shows notices: its public id, and the day since when."""
+
+    ref: str
+    since: date
+
+
+class Notices(NamedTuple):
+    """What the page says of notices. `key` is what a browser must know to listen to this shop."""
+
+    key: str
+    devices: Sequence[Shows]
+    deed_key: str
+
+
+def channel() -> PushChannel | None:
+    """The way notices go, where this shop has set it up."""
+    found = installation().post_office.channels.get("push")
+    return found if isinstance(found, PushChannel) and found.works else None
+
+
+def notices(contact: Contact) -> Notices | None:
+    """What the page says of a contact's notices, or None where the shop sends none."""
+    way = channel()
+    if way is None:
+        return None
+    listening = pushes.of_contact(connection(), contact.id) if contact.has_push else []
+    shows = [Shows(each.ref, speaking().local(each.since).date()) for each in listening]
+    return Notices(way.public_key, shows, new_deed_key())
+
+
+def reader_of(token: str) -> tuple[Visit, Contact]:
+    """Whose choices a link leads to, and their visit: their own, or the docket's of whoever left no address.
+
+    The docket's link is everybody's, so it leads to no other's. Answers 404.
+    """
+    shown = look_up(token)
+    contact = shown.reader.contact
+    if contact is None and shown.owner_is_alone and channel():
+        contact = next(each for each in visits.contacts_of(connection(), shown.reader.visit.id) if each.role == "owner")
+    if contact is None:
+        abort(404)
+    return shown.reader.visit, contact
+
+
+@blueprint.get("/t/" + WORKER)
+def notices_worker() -> Response:
+    """The script that shows notices. It lies where all customers' pages do, since it may open no others."""
+    answer = current_app.send_static_file(WORKER)
+    answer.headers["Cache-Control"] = "no-cache"
+    return answer
+
+
+@blueprint.get("/t/<token>/app.json")
+def app_manifest(token: str) -> ResponseReturnValue:
+    """What makes the page an app on the home screen: iPhones show notices for those only."""
+    reader_of(token)
+    page = url_for("customer.docket", token=token)
+    return {"name": policy().shop.name, "start_url": page, "scope": page, "display": "standalone"}
