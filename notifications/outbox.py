@@ -184,6 +184,7 @@ class Trace:
     decided_at: datetime | None  # when somebody decided that no more is done about its failing
     emptied: bool
     message_id: str  # "" while it was never handed over, and once it was emptied
+    wording: int | None  # which words it was handed over in; None for the program's own
 
     @property
     def undelivered(self) -> bool:
@@ -207,6 +208,7 @@ TRACES = select(
     outbox.c.decided_at,
     outbox.c.emptied_at,
     outbox.c.message_id,
+    outbox.c.wording,
 ).order_by(outbox.c.id.desc())
 _ABOUT = TRACES.where(outbox.c.reference.in_(bindparam("references", expanding=True)))
 _ONE = TRACES.where(outbox.c.id == bindparam("wanted"))
@@ -267,6 +269,7 @@ def traces(rows: Iterable[Any]) -> list[Trace]:
             decided_at,
             emptied_at is not None,
             message_id or "",
+            wording,
         )
         for (
             number,
@@ -282,6 +285,7 @@ def traces(rows: Iterable[Any]) -> list[Trace]:
             decided_at,
             emptied_at,
             message_id,
+            wording,
         ) in rows
     ]
 

@@ -115,6 +115,10 @@ class Language:
         amount = Decimal(minor).scaleb(-numbers.get_currency_precision(currency))
         return numbers.format_currency(amount, currency, locale=self.locale)
 
+    def exact_money(self, amount: Decimal, currency: str) -> str:
+        """An amount that may be less than the smallest coin: 0.045 GBP → “£0.045”."""
+        return numbers.format_currency(amount, currency, locale=self.locale, decimal_quantization=False)
+
     def _fact(self, fact: object) -> object:
         if isinstance(fact, Sentence):
             return self.say(fact)

@@ -43,6 +43,18 @@ PART_WORDS: Mapping[Part, Sentence] = {
 MOST: Mapping[Part, int] = {Part.SUBJECT: 78, Part.TEXT: 4000, Part.SMS: 600, Part.PUSH: 300, Part.SAY: 1000}
 
 
+# What a notice may name, which lies open on a locked phone: no name, no device, no amount, no code, nobody's words.
+OPEN_TO_ALL = (
+    "shop",
+    "shop_briefly",
+    "shop_phone",
+    "number",
+    "count",
+    "stage",
+    "ready_since",
+    "posted_on",
+    "answer_by",
+)
 BRIEF = 24  # characters of the shop's name in a text message
 
 
@@ -115,7 +127,7 @@ def check(occasion: Occasion, part: Part, words: str) -> list[Fault]:
     faults = [
         Fault(part, number, reason)
         for number, line in enumerate(words.split("\n"), 1)
-        for reason in _faults_of_line(occasion, line)
+        for reason in _faults_of_line(occasion, part, line)
     ]
     faults += [Fault(part, line, reason) for line, reason in _faults_of_whole(occasion, part, words)]
     return sorted(faults, key=lambda fault: fault.line)
@@ -164,10 +176,12 @@ def dear(text: str) -> Sentence | None:
     )
 
 
-def _faults_of_line(occasion: Occasion, line: str) -> Iterator[Sentence]:
+def _faults_of_line(occasion: Occasion, part: Part, line: str) -> Iterator[Sentence]:
     for name in named(line):
         if name not in occasion.placeholders:
             yield _unknown(name, occasion.placeholders)
+        elif part is Part.PUSH and name not in OPEN_TO_ALL:
+            yield say("{name} does not belong into a notice, which others may see on the phone.", name=in_braces(name))
     if "{" in (rest := _PLACEHOLDER.sub("", line)):
         yield say("A brace is opened and not closed.")
     if "}" in rest:

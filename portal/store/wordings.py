@@ -76,6 +76,8 @@ def newest_ones(connection: Connection) -> dict[tuple[str, str, str], Wording]:
 
 def by_ids(connection: Connection, ids: Collection[int]) -> dict[int, Wording]:
     """Revisions by what sent messages name them by."""
+    if not ids:
+        return {}
     return {row.id: _wording(row) for row in connection.execute(_BY_ID, {"ids": sorted(ids)})}
 
 

@@ -10,6 +10,7 @@ blueprint = Blueprint("shop", __name__, url_prefix="/shop")
 blueprint.before_request(guard.keeper_only)
 
 from portal.web.shop import (  # noqa: E402, F401 (they add their routes)
+    breaches,
     closed,
     letters,
     notices,
@@ -17,6 +18,7 @@ from portal.web.shop import (  # noqa: E402, F401 (they add their routes)
     policy_text,
     processing,
     questions,
+    requests,
     sent,
     stages,
     wording,

@@ -6,7 +6,7 @@ from flask import render_template, request
 from flask.typing import ResponseReturnValue
 
 from notifications import outbox
-from portal.store import tickets
+from portal.store import tickets, wordings
 from portal.web.request_context import connection
 from portal.web.shop import blueprint
 from portal.web.shop.letters import mailbox
@@ -29,6 +29,7 @@ def sent() -> ResponseReturnValue:
         "shop/sent.html",
         messages=messages,
         numbers=tickets.numbers_of(connection(), [message.reference for message in messages]),
+        words=wordings.by_ids(connection(), {each.wording for each in messages if each.wording}),
         troubled=troubled,
         failed=outbox.count(connection(), "failed"),
         waiting=outbox.count(connection(), "waiting"),

@@ -1,0 +1,122 @@
+"""A message as it would read: in the shop's own words or the program's, about a made-up repair or a real one.
+
+A preview holds no working link and no code, whoever's repair it shows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from types import SimpleNamespace
+
+from sqlalchemy import Connection
+
+from notifications.letters import Withdrawn
+from portal.actions.desk import Desk
+from portal.actions.wording import examples
+from portal.language import Language, language
+from portal.letters import STILL_TRUE
+from portal.letters.own_words import parts_of, shipped, values_of
+from portal.letters.rendering import rendered
+from portal.letters.told import Facts, Told
+from portal.letters.writing import words_of
+from portal.rules import sms
+from portal.rules.policy import Policy
+from portal.rules.questions import State
+from portal.rules.wording import Occasion, Part, as_text, filled
+from portal.store import questions, tickets, visits
+from portal.store.tickets import Ticket
+
+_MADE_UP = ("link", "choose_link", "code")  # of a real repair, too
+# Whose facts are all in the ticket; the others are told with facts of their own, or about a question.
+_FACTLESS = ("taken_in", "price_agreed", "ready", "ready_undone", "reopened", "ended", "posted", "parcel_came_back")
+_ASKED: Mapping[str, tuple[State, ...]] = {
+    "question_put": (State.PUT,),
+    "question_reminder": (State.PUT,),
+    "question_answered": (State.AGREED, State.DECLINED),
+    "question_lapsed": (State.LAPSED, State.WITHDRAWN),
+    "question_withdrawn": (State.LAPSED, State.WITHDRAWN),
+}
+
+
+@dataclass(frozen=True)
+class Preview:
+    """The parts of a message as they would read; the mail's text whole, with its greeting and its foot.
+
+    `sms` is counted as it goes out. `unsaid` are the parts whose own words cannot be said of this repair, since they
+    name something of which there is nothing to say: there the program's words go out.
+    """
+
+    parts: Mapping[Part, str]
+    sms: sms.Cost | None
+    unsaid: tuple[Part, ...]
+
+
+def preview(
+    desk: Desk, connection: Connection, occasion: Occasion, tag: str, words: Mapping[Part, str], ticket: Ticket | None
+) -> Preview:
+    """How a message would read in these words ("" for the program's), about a repair; None for a made-up one.
+
+    What the repair does not have (yet) is made up. Own words with faults are shown as they stand.
+    """
+    policy = desk.policy(connection)
+    speaking = language(tag, policy.shop.zone)
+    values = examples(occasion, policy, desk.links.base_url, tag)
+    if ticket is not None:
+        values |= _real(desk, connection, occasion, speaking, policy, ticket)
+    read, unsaid = {}, []
+    for part in parts_of(occasion.event):
+        own = as_text(filled(part, words.get(part, ""), values))
+        if words.get(part) and not own:
+            unsaid.append(part)
+        read[part] = own or as_text(filled(part, shipped(speaking, *occasion.name, part), values))
+    if Part.SMS in read:
+        read[Part.SMS] = sms.plain(" ".join(read[Part.SMS].split()))
+    read[Part.TEXT] = _whole(speaking, policy, values, read[Part.TEXT])
+    return Preview(read, sms.cost(read[Part.SMS]) if Part.SMS in read else None, tuple(unsaid))
+
+
+def _whole(speaking: Language, policy: Policy, values: Mapping[str, str], text: str) -> str:
+    around = {
+        "language": speaking,
+        "shop": policy.shop,
+        "contact": SimpleNamespace(name=values["name"]),
+        "number": values["number"],
+        "link": values["link"],
+        "choices_link": f"{values['link']}/messages",
+        "own_text": text,
+    }
+    return rendered("_own.txt", around)
+
+
+def _real(
+    desk: Desk, connection: Connection, occasion: Occasion, speaking: Language, policy: Policy, ticket: Ticket
+) -> dict[str, str]:
+    """What a repair really has of what the words may name."""
+    visit = visits.by_id(connection, ticket.visit_id)
+    people = visits.contacts_of(connection, visit.id)
+    if not people:
+        return {}
+    about = tickets.of_visit(connection, visit.id) if occasion.key == "several" else [ticket]
+    told = Told(replace(visit, language=speaking.tag), people[0], about, policy, ())
+    words = {**words_of(desk, told, _facts(desk, connection, occasion.event, told)), "language": speaking}
+    found = values_of(speaking, words, occasion.placeholders)
+    return {name: value for name, value in found.items() if name not in _MADE_UP}
+
+
+def _facts(desk: Desk, connection: Connection, event: str, told: Told) -> Facts:
+    """What the message would be about if it went out now; {} where it would not."""
+    ticket = told.tickets[0]
+    if event == "stage_reached":
+        told = replace(told, facts=({"stage": ticket.stage},))
+    elif event in _ASKED:
+        asked = [each for each in questions.of_ticket(connection, ticket.id) if each.question.state in _ASKED[event]]
+        if not asked:
+            return {}
+        kept = asked[-1]
+        facts = {"question": kept.ref, "version": kept.question.version, "state": kept.question.state.value}
+        told = replace(told, facts=(facts,))
+    elif event not in _FACTLESS:
+        return {}
+    context = STILL_TRUE[event](desk, connection, told)
+    return {} if isinstance(context, Withdrawn) else context
