@@ -43,6 +43,7 @@ from portal.rules.policy_forecast import Forecast
 from portal.rules.policy_formal import Formal
 from portal.rules.policy_handover import Handover
 from portal.rules.policy_messages import Messages
+from portal.rules.policy_money import Money
 from portal.rules.policy_prints import Prints
 from portal.rules.policy_privacy import Privacy
 from portal.rules.policy_retention import Retention, usual
@@ -239,6 +240,7 @@ class Policy(Part):
     prints: Prints = Prints()
     messages: Messages = Messages()
     approvals: Approvals = Approvals()
+    money: Money = Field(default_factory=Money)
     collection: Collection = Collection()
     formal: Formal = Formal()
     complaints: Complaints = Complaints()

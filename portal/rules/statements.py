@@ -57,10 +57,14 @@ class Entry:
     reference: str = ""
 
     def words(self) -> Sentence:
-        """What the line is for, where nobody wrote it: the kind of payment and how it was made."""
+        """What the line is for, as people read it."""
         if self.part in (Part.RECEIVED, Part.GIVEN_BACK):
             kind, how = KIND_WORDS[Kind(self.text)], HOW_WORDS[How(self.how)]
             return say("{kind}, {how}", kind=kind, how=how)
+        if self.part is Part.FREE:
+            return say("{what}, free of charge", what=self.text)
+        if self.part is Part.LET_OFF and self.text:
+            return say("Let off: {why}", why=self.text)
         return Sentence("{text}", {"text": self.text}) if self.text else PART_WORDS[self.part]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -11,8 +12,10 @@ from sqlalchemy.exc import IntegrityError
 
 from portal.rules.account import LetOff, Storage
 from portal.rules.payments import How, Kind, Moved
+from portal.rules.questions import State
 from portal.rules.statements import Document, from_data, to_data
 from portal.store.money_tables import LET_OFF, STORAGE, adjustments, payments, series, statements
+from portal.store.question_tables import questions
 from portal.store.tables import staff, tickets
 
 _MOVED = (
@@ -54,10 +57,44 @@ _STATEMENTS = (
     .where(statements.c.ticket_id == bindparam("ticket_id"))
     .order_by(statements.c.number)
 )
+_REVERSALS = statements.alias("reversals")
+_UNSETTLED = (
+    select(tickets.c.number, tickets.c.device, statements.c.at, statements.c.open_minor, statements.c.owed_back_minor)
+    .join(tickets, statements.c.ticket_id == tickets.c.id)
+    .where(
+        tickets.c.ending.is_not(None),
+        (statements.c.open_minor > 0) | (statements.c.owed_back_minor > 0),
+        statements.c.reverses.is_(None),
+        ~select(_REVERSALS.c.id).where(_REVERSALS.c.reverses == statements.c.id).exists(),
+    )
+    .order_by(statements.c.at)
+)
+_CHARGED = (
+    select(tickets.c.id)
+    .where(tickets.c.ending.is_(None), tickets.c.stage == bindparam("last"))
+    .where(
+        select(questions.c.id)
+        .where(questions.c.ticket_id == tickets.c.id, questions.c.state == State.AGREED.value)
+        .exists()
+        | select(adjustments.c.id).where(adjustments.c.ticket_id == tickets.c.id).exists()
+    )
+    .order_by(tickets.c.stage_since)
+)
 _NEXT = update(series).where(series.c.name == bindparam("wanted")).values(last=series.c.last + 1)
 _LAST = select(series.c.last).where(series.c.name == bindparam("wanted"))
 _OF_VISIT = select(tickets.c.id).where(tickets.c.visit_id == bindparam("wanted"))
 _FORGET = [delete(table).where(table.c.ticket_id.in_(_OF_VISIT)) for table in (payments, adjustments, statements)]
+
+
+@dataclass(frozen=True)
+class Unsettled:
+    """A device that left while money was open, or owed back, in minor units; `at` is the day of its statement."""
+
+    number: str
+    device: str
+    at: datetime
+    open_minor: int
+    owed_back_minor: int
 
 
 @dataclass(frozen=True)
@@ -172,9 +209,27 @@ def keep_statement(
     number = next_number(connection, "statement")
     connection.execute(
         insert(statements),
-        {"number": number, "ticket_id": ticket_id, "document": to_data(made), "at": at, "reverses": reverses},
+        {
+            "number": number,
+            "ticket_id": ticket_id,
+            "document": to_data(made),
+            "open_minor": made.open_minor,
+            "owed_back_minor": made.credit_minor,
+            "at": at,
+            "reverses": reverses,
+        },
     )
     return number
+
+
+def unsettled(connection: Connection) -> list[Unsettled]:
+    """The devices that left with money open or owed back, the longest first."""
+    return [Unsettled(*row) for row in connection.execute(_UNSETTLED)]
+
+
+def ready_and_charged(connection: Connection, last_stage: str) -> Sequence[int]:
+    """The tickets in the shop's last stage for which anything may be charged, the longest ready first."""
+    return connection.execute(_CHARGED, {"last": last_stage}).scalars().all()
 
 
 def next_number(connection: Connection, name: str) -> int:

@@ -44,6 +44,21 @@ BROKEN = {
         "approvals.other_tax_percents[0]: found 7.7. "
         "Allowed: rates beside the shop’s own tax_percent, where it has one.",
     ),
+    "an account number with a wrong digit": (
+        "[hours]",
+        '[money]\npayee = "Shop"\niban = "DE88 3704 0044 0532 0130 00"\n[hours]',
+        "money.iban: found “DE88 3704 0044 0532 0130 00”. Allowed: an IBAN whose check digits are right, or nothing.",
+    ),
+    "an account that is nobody’s": (
+        "[hours]",
+        '[money]\niban = "DE89370400440532013000"\n[hours]',
+        "money: found an account without a name. Allowed: “payee”: the name that the account stands in.",
+    ),
+    "how to pay in one language of two": (
+        "[hours]",
+        '[money]\nhow_to_pay = { en = "In cash." }\n[hours]',
+        "money.how_to_pay.de: found no text. Allowed: a text in each language of the shop: en, de.",
+    ),
     "a way back that there is not": (
         "[hours]",
         '[handover]\noffers = ["pigeon"]\n[hours]',

@@ -59,7 +59,7 @@ def upgrade() -> None:
         sa.Column("happened", sa.Text(), nullable=False),
         sa.Column("kinds", sa.JSON(), nullable=False),
         sa.Column("numbers", sa.JSON(), nullable=False),
-        sa.Column("everybody", sa.Integer(), server_default="0", nullable=False),
+        sa.Column("counts", sa.JSON(), nullable=False),
         sa.Column("consequences", sa.Text(), server_default="", nullable=False),
         sa.Column("measures", sa.Text(), server_default="", nullable=False),
         sa.Column("told_at", Instant(), nullable=True),
@@ -316,6 +316,8 @@ def upgrade() -> None:
         sa.Column("number", sa.Integer(), nullable=False),
         sa.Column("ticket_id", sa.Integer(), nullable=False),
         sa.Column("document", sa.JSON(), nullable=False),
+        sa.Column("open_minor", sa.BigInteger(), nullable=False),
+        sa.Column("owed_back_minor", sa.BigInteger(), nullable=False),
         sa.Column("at", Instant(), nullable=False),
         sa.Column("reverses", sa.Integer(), nullable=True),
         sa.ForeignKeyConstraint(
@@ -329,6 +331,15 @@ def upgrade() -> None:
         sa.UniqueConstraint("reverses", name=op.f("uq_statements_reverses")),
         sa.UniqueConstraint("ticket_id", "number", name=op.f("uq_statements_ticket_id_number")),
     )
+    with op.batch_alter_table("statements", schema=None) as batch_op:
+        batch_op.create_index(
+            "ix_statements_unsettled",
+            ["id"],
+            unique=False,
+            sqlite_where=sa.text("open_minor > 0 OR owed_back_minor > 0"),
+            postgresql_where=sa.text("open_minor > 0 OR owed_back_minor > 0"),
+        )
+
     op.create_table(
         "warranty_returns",
         sa.Column("id", sa.Integer(), nullable=False),
