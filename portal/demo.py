@@ -24,7 +24,7 @@ from notifications.delivery import send_due
 from notifications.instants import FixedClock, SystemClock
 from notifications.tables import outbox
 from portal import resources, settings
-from portal.actions import people
+from portal.actions import people, windows
 from portal.actions.desk import COMMAND, By
 from portal.actions.shop import load_policy
 from portal.main import Installation, open_installation
@@ -117,9 +117,11 @@ def _live_the_year(folder: Path, seed: int, now: datetime, size: Size) -> None:
         for evening in year.live(house.desk, house.photo_files, clock, now, *by, seed, size):
             if now - evening < MAIL_KEPT:
                 send_due(house.post_office)
+                windows.sweep(house.desk, evening)
             else:
                 with house.desk.writing() as connection:
                     connection.execute(_READ_LONG_AGO)
+        windows.sweep(house.desk, clock.now())
 
 
 # The mail of months ago would only fill the mailbox folder, so nobody composes it.
