@@ -311,7 +311,7 @@ def fit_offer(connection: Connection, ticket: Ticket, typed: TypedOffer, policy:
     terms = Terms(shop.currency, approvals.rounding, approvals.prices_include_tax)
     rates = [] if shop.tax_percent is None else [shop.tax_percent, *approvals.other_tax_percents]
     offer = fit(typed, terms, rates, answer_by(now, policy), now)
-    shown = {photo.ref for photo in photos.of_ticket(connection, ticket.id) if photo.audience == "customer"}
+    shown = {photo.known_as for photo in photos.of_ticket(connection, ticket.id) if photo.audience == "customer"}
     if not shown.issuperset(offer.photos):
         raise Unfit("photos", say("A photo that was chosen is not there for the customer any more. Choose again."))
     return offer

@@ -19,7 +19,7 @@ from portal.web.bench.doing import Deed, do, form_context, told
 from portal.web.forms import Answer, typed
 from portal.web.request_context import connection
 
-_EVENTS = ("wrote", "photo_sent", "said", "rang", "corrected")
+_EVENTS = ("wrote", "photo_sent", "said", "rang", "corrected", "publication_refused")
 _DONE = {
     "answer": say("The answer is on its way."),
     "read": say("It is marked as read."),
@@ -70,13 +70,12 @@ def _page(found: Ticket, answer: Answer, form: str) -> ResponseReturnValue:
         if entry.event in _EVENTS or (entry.event == "noted" and entry.audience == "customer")
     ]
     unread = [entry for entry in reversed(entries) if _is_unread(entry, found)]
-    sent = [entry.data["photo"] for entry in entries if "photo" in entry.data]
     page = render_template(
         "bench/conversation.html",
         ticket=found,
         unread=told(unread),
         lines=told([entry for entry in entries if entry not in unread]),
-        kept_photos=photos.known(connection(), sent),
+        kept_photos=photos.called(connection(), found.id),
         hows=HOW_WORDS,
         done=_DONE.get(request.args.get("done", "")) if answer.done else None,
         **form_context(answer, form),

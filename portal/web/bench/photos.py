@@ -11,8 +11,9 @@ from flask.typing import ResponseReturnValue
 from portal.actions import photos as deeds
 from portal.actions.desk import find
 from portal.rules.numbers import parse_number, spoken
+from portal.rules.publication import ALLOWS
 from portal.rules.sentences import Sentence, say
-from portal.store import photo_pairs
+from portal.store import photo_pairs, publication
 from portal.store import photos as store
 from portal.store.tickets import Ticket
 from portal.web import guard
@@ -27,6 +28,12 @@ MOMENT_WORDS = {
     "after": say("after the repair"),
     "tray": say("the tray, with what was taken out"),
     "other": say("something else"),
+}
+_DONE = {
+    "said": say("What is said of the photo is kept."),
+    "hidden": say("It is hidden for good."),
+    "marked": say("A copy with the mark is there."),
+    "publication": say("It is noted what may be published."),
 }
 _TOO_MANY = say(
     "At most {most} photos fit at once. None was kept; please send them in smaller groups.", most=MOST_AT_ONCE
@@ -111,6 +118,9 @@ def photos_page(found: Ticket, answer: Answer, rejected: list[Rejected]) -> Resp
         ticket=found,
         photos=store.of_ticket(connection(), found.id),
         pairs=photo_pairs.of_ticket(connection(), found.id),
+        allows=ALLOWS,
+        allowed=publication.standing(connection(), found.id),
+        done=_DONE.get(request.args.get("done", "")) if answer.done else None,
         moments=MOMENT_WORDS,
         most=MOST_AT_ONCE,
         megabytes=MEGABYTES,

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from itertools import zip_longest
 
 from flask import abort, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
+from portal.actions import publication
 from portal.actions.desk import NotFound, find
 from portal.actions.intake import MOST_DEVICES, NewDevice, NewVisit, Second, TakenIn, take_in
 from portal.actions.price_terms import TypedTerms
@@ -51,6 +53,8 @@ def take_devices_in() -> ResponseReturnValue:
     assert isinstance(taken, TakenIn)
     if typed("terms"):
         attempt(lambda: accept_terms(desk(), guard.me().by, taken.visit_ref, typed("terms"), "tick"))
+    for number in taken.numbers if typed("may_publish") else ():
+        attempt(partial(publication.allow, desk(), guard.me().by, number, typed("language")))
     return redirect(url_for(".taken_in", number=spoken(taken.numbers[0])), 303)
 
 

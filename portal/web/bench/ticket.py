@@ -21,7 +21,7 @@ from portal.rules.policy import Policy, Stage
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import Hold
 from portal.rules.windows import REASONS as MOVED
-from portal.store import journal, tickets, visits, windows
+from portal.store import journal, publication, tickets, visits, windows
 from portal.store.journal import Entry
 from portal.store.tickets import Ticket
 from portal.store.visits import Contact, Visit
@@ -76,6 +76,7 @@ class TicketPage:
     meanwhile: Sequence[Line]
     messages: Sequence[Trace]
     cautions: Sequence[Shown]
+    may_be_published: bool
     under_way: bool  # here, and not ready
     window: Kept | None  # when it will probably be ready
     usual_days: int | None  # that such work takes, says the policy
@@ -122,6 +123,7 @@ def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
         under_way=here and found.stage != rules.stages[-1].key,
         window=windows.of_ticket(connection(), found.id),
         usual_days=rules.forecast.usual(found.kind),
+        may_be_published=publication.standing(connection(), found.id) is not None,
         deed_key=new_deed_key(),
         answer=answer,
         form=form,

@@ -148,7 +148,7 @@ def _page(token: str, reading: Reading, answer: Answer) -> ResponseReturnValue:
         State=State,
         state_words=CUSTOMER_STATE_WORDS,
         word=YES.get(language.split("-")[0], YES["en"]),
-        photos=[photo for photo in taken if photo.ref in kept.offer.photos and photo.audience == "customer"],
+        photos=[photo for photo in taken if photo.known_as in kept.offer.photos and photo.audience == "customer"],
         kind=KIND_WORDS[kept.kind],
         through_words=CUSTOMER_THROUGH_WORDS,
         proof=questions.newest_proof(connection(), kept.ref),

@@ -98,9 +98,9 @@ def _page(token: str, found: Ticket, answer: Answer) -> ResponseReturnValue:
 def _lines(found: Ticket) -> Sequence[Line]:
     """The newest first."""
     told = [entry for entry in journal.entries_for_customer(connection(), found.id) if entry.event in _EVENTS]
-    kept = photos.known(connection(), [entry.data["photo"] for entry in told if "photo" in entry.data])
+    called = photos.called(connection(), found.id) if any("photo" in entry.data for entry in told) else {}
     return [
-        Line(entry, heading, entry.data["photo"] if entry.data.get("photo") in kept else "")
+        Line(entry, heading, called.get(entry.data.get("photo", ""), ""))
         for entry in reversed(told)
         if (heading := for_customer(entry.event, entry.data, policy()))
     ]

@@ -76,7 +76,7 @@ def _do(ref: str, deed: Callable[[str, str | None], Outcome]) -> ResponseReturnV
 def _photos(kept: Kept, ticket: Ticket) -> list[Photo]:
     """The photos that the customer will see with it, or else the newest, to look at."""
     taken = photos.of_ticket(connection(), ticket.id)
-    return [photo for photo in taken if photo.ref in kept.offer.photos] or taken[-MOST_PHOTOS:]
+    return [photo for photo in taken if photo.known_as in kept.offer.photos] or taken[-MOST_PHOTOS:]
 
 
 def _found(ref: str) -> tuple[Kept, Ticket]:
