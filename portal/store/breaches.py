@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, delete, func, insert, select, update
+from sqlalchemy import Connection, bindparam, delete, func, insert, select, true, update
 
 from portal.rules.retention import Kept
+from portal.store.photo_tables import photos
 from portal.store.rights_tables import breaches
-from portal.store.tables import contacts, visits
+from portal.store.tables import contacts, tickets, visits
 
 _ALL = (
     breaches.c.id,
@@ -20,7 +21,7 @@ _ALL = (
     breaches.c.happened,
     breaches.c.kinds,
     breaches.c.numbers,
-    breaches.c.everybody,
+    breaches.c.counts,
     breaches.c.consequences,
     breaches.c.measures,
     breaches.c.told_at,
@@ -36,13 +37,21 @@ _CHANGE = update(breaches).where(breaches.c.ref == bindparam("wanted"), breaches
 _OLD = breaches.c.closed_at < bindparam("before")
 _COUNT_OLD = select(func.count()).select_from(breaches).where(_OLD)
 _FORGET = delete(breaches).where(_OLD)
-_VISITS = select(func.count()).select_from(visits)
-_PEOPLE = select(func.count()).select_from(contacts)
+
+
+@dataclass(frozen=True)
+class Counts:
+    """How many of each it concerns (GDPR Art. 33(3)(a): approximate numbers of people and of records)."""
+
+    visits: int
+    contacts: int
+    tickets: int
+    photos: int
 
 
 @dataclass(frozen=True)
 class Breach:
-    """One breach. `numbers` are tickets; where it concerns every visit there are none, and `everybody` counts them."""
+    """One breach. `numbers` are tickets, none where it concerns every visit; `counts` is whom it concerned then."""
 
     id: int
     ref: str
@@ -50,7 +59,7 @@ class Breach:
     happened: str
     kinds: Sequence[Kept]
     numbers: Sequence[str]
-    everybody: int
+    counts: Counts
     consequences: str
     measures: str
     told_at: datetime | None
@@ -87,9 +96,20 @@ def change(connection: Connection, ref: str, values: dict[str, object]) -> bool:
     return connection.execute(_CHANGE.values(**values), {"wanted": ref}).rowcount == 1
 
 
-def everybody(connection: Connection) -> tuple[int, int]:
-    """How many visits and how many contacts there are."""
-    return connection.execute(_VISITS).scalar_one(), connection.execute(_PEOPLE).scalar_one()
+def concerned(connection: Connection, numbers: Sequence[str]) -> Counts:
+    """How many of each hang on the visits of these tickets, or are there at all where none are named."""
+    of = select(tickets.c.visit_id).where(tickets.c.number.in_(numbers))
+    wanted = (
+        (visits, visits.c.id.in_(of)),
+        (contacts, contacts.c.visit_id.in_(of)),
+        (tickets, tickets.c.visit_id.in_(of)),
+        (photos, photos.c.ticket_id.in_(select(tickets.c.id).where(tickets.c.visit_id.in_(of)))),
+    )
+    found = [
+        connection.execute(select(func.count()).select_from(table).where(condition if numbers else true())).scalar_one()
+        for table, condition in wanted
+    ]
+    return Counts(*found)
 
 
 def count_old(connection: Connection, before: datetime) -> int:
@@ -103,4 +123,4 @@ def forget(connection: Connection, before: datetime) -> int:
 
 
 def _breach(row: Any) -> Breach:
-    return Breach(**row._mapping | {"kinds": [Kept(kind) for kind in row.kinds]})
+    return Breach(**dict(row._mapping) | {"kinds": [Kept(kind) for kind in row.kinds], "counts": Counts(**row.counts)})

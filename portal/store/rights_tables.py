@@ -65,8 +65,8 @@ breaches = Table(
     Column("aware_at", Instant, nullable=False, info=RECORD),  # the 72 hours begin
     Column("happened", Text, nullable=False, info=RECORD),
     Column("kinds", JSON, nullable=False, info=RECORD),  # names of the register
-    Column("numbers", JSON, nullable=False, info=RECORD),  # ticket numbers; [] for every visit there is
-    Column("everybody", Integer, nullable=False, server_default="0", info=RECORD),  # visits, where it concerns all
+    Column("numbers", JSON, nullable=False, info=RECORD),  # ticket numbers; [] where it concerns every visit
+    Column("counts", JSON, nullable=False, info=RECORD),  # as they were: visits, contacts, tickets, photos
     Column("consequences", Text, nullable=False, server_default="", info=RECORD),
     Column("measures", Text, nullable=False, server_default="", info=RECORD),
     Column("told_at", Instant, info=RECORD),  # when the authority was told

@@ -7,12 +7,17 @@ from functools import partial
 from flask import render_template, request
 from flask.typing import ResponseReturnValue
 
-from portal.actions import pauses
-from portal.actions.desk import find
+from portal.actions import pauses, rights
+from portal.actions.desk import By, Desk, Outcome, find
+from portal.actions.rights import Asked
+from portal.rules.rights import RIGHT_WORDS, STATE_WORDS, THROUGH_WORDS, Through
+from portal.store import rights as store
+from portal.store import visits
 from portal.store.tickets import Ticket
 from portal.web import guard, notice
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, form_context
+from portal.web.data_requests import today
 from portal.web.forms import Answer, typed
 from portal.web.request_context import connection, policy
 
@@ -40,15 +45,36 @@ def end_pause(number: str) -> ResponseReturnValue:
     return do(number, "let-go", partial(pauses.end_pause, kind=typed("kind")), data_page, ".data")
 
 
+@blueprint.post("/<number>/data/request")
+def enter_request(number: str) -> ResponseReturnValue:
+    """Somebody asked about their data at the counter, by letter or by telephone."""
+
+    def deed(desk: Desk, by: By, number: str, seen: int | None, deed_key: str | None) -> Outcome:
+        through = "" if typed("through") == Through.PAGE else typed("through")  # only its person enters that
+        asked = Asked(typed("right"), through, typed("received_on"), number, typed("words"))
+        rights.enter(desk, by, asked, deed_key=deed_key)
+        return Outcome(number, seen or 0)
+
+    return do(number, "request", deed, data_page, ".data")
+
+
 def data_page(found: Ticket, answer: Answer | None = None, form: str = "") -> ResponseReturnValue:
     """The page, after a refused form with everything typed still in it."""
     answer = answer or Answer()
+    visit = visits.by_id(connection(), found.visit_id)
     text = render_template(
         "bench/data.html",
         ticket=found,
         held=notice.held(connection(), found.visit_id, policy()),
         chosen=request.form.getlist("kinds"),
         may_pause=guard.me().is_keeper,
+        restricted_at=visit.restricted_at,
+        rights=RIGHT_WORDS,
+        states=STATE_WORDS,
+        throughs=THROUGH_WORDS,
+        ways=[way for way in Through if way is not Through.PAGE],
+        requests=store.of_visit(connection(), found.visit_id),
+        today=today(),
         **form_context(answer, form),
     )
     return text, answer.status

@@ -14,12 +14,28 @@ from portal.letters.calling import ToRing, to_ring
 from portal.rules.numbers import spoken
 from portal.rules.questions import State
 from portal.rules.return_ways import Way
+from portal.rules.rights import RIGHT_WORDS
 from portal.rules.sentences import Sentence, say
-from portal.store import handovers, journal, parts, questions, records, sheets, tickets, windows, wishes
+from portal.store import (
+    collection,
+    complaints,
+    formal_notices,
+    handovers,
+    journal,
+    parts,
+    questions,
+    records,
+    sheets,
+    tickets,
+    warranty,
+    windows,
+    wishes,
+)
 from portal.store.handovers import Leaving
 from portal.store.questions import Kept
 from portal.store.sheets import Soaked
 from portal.web import guard
+from portal.web.data_requests import waiting
 from portal.web.page import message_words
 from portal.web.request_context import connection, desk, policy, speaking
 
@@ -114,6 +130,52 @@ def _again() -> Section:
     return Section("again", say("It has gone wrong again"), lines)
 
 
+def _complaints() -> Section:
+    today = _today()
+    lines = [
+        Line(
+            _link("complaint", each.number),
+            each.number,
+            each.device,
+            beside=speaking().say(
+                say("answered")
+                if each.complaint.answered_at
+                else say("overdue since {day}", day=each.complaint.answer_by)
+                if each.complaint.answer_by < today
+                else say("answer by {day}", day=each.complaint.answer_by)
+            ),
+            words=each.words,
+        )
+        for each in complaints.waiting(connection())
+    ]
+    return Section("complaints", say("Customers are not satisfied"), lines)
+
+
+def _disagree() -> Section:
+    lines = [
+        Line(_link("again", each.number), each.number, each.device, each.at) for each in warranty.objected(connection())
+    ]
+    return Section("disagree", say("Customers do not agree that it is another fault"), lines)
+
+
+def _formal() -> Section:
+    """What the formal path may be for: reminded to the end and silent, or a day that a notice names has come."""
+    rules = policy()
+    if rules.collection.law == "none":
+        return Section("formal", say("Nobody collects"), [])
+    silent = collection.silent(connection(), rules.stages[-1].key, len(rules.collection.reminders))
+    come = formal_notices.day_has_come(connection(), _today())
+    lines = [
+        *(_formal_line(number, device, say("reminded to the end")) for number, device in silent),
+        *(_formal_line(number, device, say("the notice named {day}", day=day)) for number, device, day in come),
+    ]
+    return Section("formal", say("Nobody collects"), lines, say("Nothing happens by itself. Take advice first."))
+
+
+def _formal_line(number: str, device: str, beside: Sentence) -> Line:
+    return Line(url_for("shop.notices", number=spoken(number)), number, device, beside=speaking().say(beside))
+
+
 def _to_sign_off() -> Section:
     lines = [
         Line(
@@ -125,6 +187,15 @@ def _to_sign_off() -> Section:
         for kept, number, device in questions.waiting(connection(), State.AWAITING)
     ]
     return Section("to-sign-off", say("To sign off"), lines)
+
+
+def _data_requests() -> Section:
+    lines = []
+    for each in waiting():
+        beside = say("answer by {day}", day=each.due) if each.due else say("the clock stands still")
+        link, words = url_for("shop.one_request", ref=each.kept.ref), RIGHT_WORDS[each.kept.request.right]
+        lines.append(Line(link, each.kept.number, "", beside=speaking().say(beside), words=speaking().say(words)))
+    return Section("data-requests", say("Requests about personal data"), lines)
 
 
 def _sent_back() -> Section:
@@ -247,12 +318,16 @@ SECTIONS: Sequence[Make] = (
     _undelivered,
     _objections,
     _again,
+    _complaints,
+    _disagree,
     _to_sign_off,
+    _data_requests,
     _sent_back,
     _agreed,
     _coming,
     _to_post,
     _given_up,
+    _formal,
     _soaked,
     _moved,
     _too_late,
@@ -260,7 +335,7 @@ SECTIONS: Sequence[Make] = (
     _asked,
     _let_through,
 )
-KEEPERS = (_to_sign_off, _given_up, _let_through)  # nobody else is shown these
+KEEPERS = (_to_sign_off, _data_requests, _given_up, _formal, _let_through)  # nobody else is shown these
 
 
 def _link(page: str, number: str) -> str:
