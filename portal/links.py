@@ -26,6 +26,10 @@ class Links:
         """The ticket's bench page, where a login is needed."""
         return f"{self.base_url}/bench/{number}"
 
+    def camera(self) -> str:
+        """The page that makes a phone a camera, where a login is needed."""
+        return f"{self.base_url}/bench/camera"
+
     def current(self, token: Token, version: int) -> bool:
         """Whether the token is right for this version."""
         return matches(token, self.secret, version)

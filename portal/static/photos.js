@@ -1,9 +1,8 @@
 // The form for photos: each is scaled down here and then sent by itself. Pictures may be pasted and dropped too.
 
+import { smaller } from "./scaling.js";
 import { take, waitsFor } from "./waiting.js";
 
-const LONG_EDGE = 2560; // pixels; the shop keeps less
-const QUALITY = 0.9;
 const form = document.querySelector("form[data-photos]");
 const input = form.elements.photo;
 let touched = false; // since the last photo was sent off
@@ -23,32 +22,6 @@ form.addEventListener("submit", async (event) => {
   touched = false;
   for (const file of files) await take({ kind: "photo", number, name: file.name, fields }, await smaller(file));
 });
-
-// The picture with a long edge of at most LONG_EDGE; itself where it is small, or where this browser cannot read it.
-async function smaller(file) {
-  let picture;
-  try {
-    picture = await createImageBitmap(file);
-  } catch {
-    return file;
-  }
-  const scale = LONG_EDGE / Math.max(picture.width, picture.height);
-  if (scale >= 1) {
-    picture.close();
-    return file;
-  }
-  const canvas = document.createElement("canvas");
-  canvas.width = Math.round(picture.width * scale);
-  canvas.height = Math.round(picture.height * scale);
-  const pen = canvas.getContext("2d");
-  pen.fillStyle = "#fff"; // under what is see-through, for JPEG knows no such thing
-  pen.fillRect(0, 0, canvas.width, canvas.height);
-  pen.imageSmoothingQuality = "high";
-  pen.drawImage(picture, 0, 0, canvas.width, canvas.height);
-  picture.close();
-  const scaled = await new Promise((resolve) => { canvas.toBlob(resolve, "image/jpeg", QUALITY); });
-  return scaled && scaled.size < file.size ? scaled : file;
-}
 
 function add(files) {
   const pictures = [...files].filter((file) => file.type.startsWith("image/"));

@@ -33,12 +33,16 @@ class Person:
 
 @dataclass(frozen=True)
 class Login:
-    """A device on which somebody logged in, and who works there now."""
+    """A device on which somebody logged in, and who works there now.
+
+    `camera_number` is the ticket it shows to a phone which is its camera; None where none follows it.
+    """
 
     id: int
     opened_by: int
     opened_at: datetime
     locked: bool
+    camera_number: str | None
     person: Person
 
 
@@ -53,7 +57,7 @@ _PERSON = (
     staff.c.second_factor,
     staff.c.email,
 )
-_LOGIN = (logins.c.id, logins.c.opened_by, logins.c.opened_at, logins.c.locked)
+_LOGIN = (logins.c.id, logins.c.opened_by, logins.c.opened_at, logins.c.locked, logins.c.camera_number)
 _opener = staff.alias("opener")
 
 _BY_ID = select(*_PERSON).where(staff.c.id == bindparam("staff_id"))
@@ -78,7 +82,20 @@ _LOGIN_BY_KEY = (
     )
 )
 _LOGIN_HERE = logins.c.id == bindparam("login_id")
-_LOCK = update(logins).where(_LOGIN_HERE).values(locked=True)
+_LOCK = update(logins).where(_LOGIN_HERE).values(locked=True, camera_number=None, camera_at=None)
+_POINT = update(logins).where(_LOGIN_HERE).values(camera_number=bindparam("shown"), camera_at=bindparam("at"))
+_POINTED = (
+    select(logins.c.camera_number)
+    .join(staff, staff.c.id == logins.c.staff_id)
+    .where(
+        logins.c.staff_id == bindparam("wanted"),
+        logins.c.generation == staff.c.generation,
+        logins.c.camera_at >= bindparam("after"),
+    )
+    .order_by(logins.c.camera_at.desc(), logins.c.id)
+    .limit(1)
+)
+_STOP = update(logins).where(logins.c.staff_id == bindparam("wanted")).values(camera_number=None, camera_at=None)
 # Guarded, so that tries at once cannot pass the limit together.
 _COUNT_TRY = (
     update(logins)
@@ -168,13 +185,28 @@ def login(connection: Connection, key: str) -> Login | None:
     row = connection.execute(_LOGIN_BY_KEY, {"wanted": key}).first()
     if row is None:
         return None
-    login_id, opened_by, opened_at, locked, *person = row
-    return Login(login_id, opened_by, opened_at, locked, Person(*person))
+    login_id, opened_by, opened_at, locked, camera_number, *person = row
+    return Login(login_id, opened_by, opened_at, locked, camera_number, Person(*person))
 
 
 def lock(connection: Connection, login_id: int) -> None:
-    """Lock a device."""
+    """Lock a device. No camera follows it any more."""
     connection.execute(_LOCK, {"login_id": login_id})
+
+
+def point(connection: Connection, login_id: int, number: str, now: datetime) -> None:
+    """Write which ticket a device shows to the phone that is its camera."""
+    connection.execute(_POINT, {"login_id": login_id, "shown": number, "at": now})
+
+
+def pointed_at(connection: Connection, staff_id: int, after: datetime) -> str | None:
+    """The ticket that one of a person's devices showed last, after this instant; None where none did."""
+    return connection.execute(_POINTED, {"wanted": staff_id, "after": after}).scalar()
+
+
+def stop_pointing(connection: Connection, staff_id: int) -> None:
+    """No device of this person shows anything to a camera any more."""
+    connection.execute(_STOP, {"wanted": staff_id})
 
 
 def count_pin_try(connection: Connection, login_id: int, most: int) -> bool:
