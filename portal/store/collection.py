@@ -21,6 +21,11 @@ _DUE = (
     .order_by(tickets.c.remind_at)
     .limit(bindparam("most"))
 )
+_SILENT = (
+    select(tickets.c.number, tickets.c.device)
+    .where(*_READY, tickets.c.reminded >= bindparam("reminders"), tickets.c.notice_at.is_(None))
+    .order_by(tickets.c.stage_since)
+)
 _WAITING = select(tickets.c.stage_since, tickets.c.collect_on, tickets.c.reminded).where(
     tickets.c.id == bindparam("wanted")
 )
@@ -39,6 +44,12 @@ def fresh(connection: Connection, last_stage: str, most: int) -> Sequence[int]:
 def due(connection: Connection, now: datetime, most: int) -> Sequence[int]:
     """Tickets whose next reminder is due, the longest due first."""
     return connection.execute(_DUE, {"now": now, "most": most}).scalars().all()
+
+
+def silent(connection: Connection, last_stage: str, reminders: int) -> Sequence[tuple[str, str]]:
+    """Number and device of what is ready though its owner was reminded to the end, and no formal notice is posted."""
+    rows = connection.execute(_SILENT, {"last": last_stage, "reminders": reminders})
+    return [(number, device) for number, device in rows]
 
 
 def waiting(connection: Connection, ticket_id: int) -> tuple[Ticket, Waiting] | None:

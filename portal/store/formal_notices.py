@@ -10,6 +10,7 @@ from sqlalchemy import Connection, bindparam, insert, select, update
 
 from portal.rules.formal_notices import Kind, Notice
 from portal.store.ending_tables import formal_notices as table
+from portal.store.tables import tickets
 
 _OF_TICKET = (
     select(
@@ -40,6 +41,18 @@ _POSTED = (
     update(table)
     .where(table.c.id == bindparam("wanted"))
     .values(posted_on=bindparam("on"), reference=bindparam("sent_as"), proof=bindparam("photo"))
+)
+_COME = (
+    select(tickets.c.number, tickets.c.device, table.c.sell_from)
+    .join(tickets, table.c.ticket_id == tickets.c.id)
+    .where(
+        tickets.c.ending.is_(None),
+        table.c.kind == bindparam("kind"),
+        table.c.posted_on.is_not(None),
+        table.c.taken_back.is_(False),
+        table.c.sell_from <= bindparam("today"),
+    )
+    .order_by(table.c.sell_from)
 )
 _TAKE_BACK = update(table).where(table.c.id == bindparam("wanted")).values(taken_back=True)
 
@@ -77,6 +90,12 @@ class Kept:
 def of_ticket(connection: Connection, ticket_id: int) -> Sequence[Kept]:
     """A ticket's letters, the newest first, with those that were taken back."""
     return [_kept(tuple(row)) for row in connection.execute(_OF_TICKET, {"ticket_id": ticket_id})]
+
+
+def day_has_come(connection: Connection, today: date) -> Sequence[tuple[str, str, date]]:
+    """Number, device and day of notices of the intention to sell that stand, and whose day is here."""
+    rows = connection.execute(_COME, {"kind": Kind.SELL.value, "today": today})
+    return [(number, device, day) for number, device, day in rows]
 
 
 def add(connection: Connection, values: dict[str, object]) -> None:

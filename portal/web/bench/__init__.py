@@ -10,8 +10,10 @@ blueprint = Blueprint("bench", __name__, url_prefix="/bench")
 blueprint.before_request(guard.staff_only)
 
 from portal.web.bench import (  # noqa: E402
-    attempts,  # noqa: F401 (each adds its routes)
+    again,  # noqa: F401 (each adds its routes)
+    attempts,  # noqa: F401
     camera,  # noqa: F401
+    complaint,  # noqa: F401
     conversation,  # noqa: F401
     data,  # noqa: F401
     deeds,  # noqa: F401
@@ -19,6 +21,7 @@ from portal.web.bench import (  # noqa: E402
     giving_up,  # noqa: F401
     handover,  # noqa: F401
     listing,  # noqa: F401
+    money,  # noqa: F401
     ownership,  # noqa: F401
     parts,  # noqa: F401
     phone,  # noqa: F401

@@ -85,6 +85,17 @@ class TicketPage:
     form: str = ""
 
     @property
+    def complaint(self) -> bool:
+        """Whether a complaint is open, as the journal tells."""
+        said = [line.entry.event for line in self.lines if line.entry.event in ("complained", "complaint_closed")]
+        return said[:1] == ["complained"]  # the newest stands first
+
+    @property
+    def came_back(self) -> bool:
+        """Whether the device came back within a warranty."""
+        return any(line.entry.event == "came_back" for line in self.lines)
+
+    @property
     def undelivered(self) -> Sequence[Trace]:
         """The messages that did not arrive, about which somebody has to decide."""
         return [message for message in self.messages if message.undelivered]

@@ -25,6 +25,7 @@ from portal.web.customer import (  # noqa: E402
     front,  # noqa: F401
     give_up,  # noqa: F401
     messages,  # noqa: F401
+    money,  # noqa: F401
     notices,  # noqa: F401
     own_data,  # noqa: F401
     parcels,  # noqa: F401
@@ -33,5 +34,6 @@ from portal.web.customer import (  # noqa: E402
     question,  # noqa: F401
     record,  # noqa: F401
     report,  # noqa: F401
+    unhappy,  # noqa: F401
     write,  # noqa: F401
 )

@@ -86,6 +86,8 @@ class Device:
     journal: Sequence[Word] = field(default_factory=tuple)
     warranty: str = ""  # how long it runs, once the device has left
     told_again: bool = False  # whether its owner has said that it has gone wrong again
+    complaint: str = ""  # how a complaint stands that is open
+    compared: bool = False  # whether somebody has looked if it came back with the same fault
 
 
 @dataclass(frozen=True)
@@ -120,6 +122,7 @@ def device(ticket: Followed, policy: Policy, language: Language, today: date) ->
             here=False,
             warranty=_warranty(ticket, policy, language, today),
             told_again=any(entry.event == "gone_wrong_again" for entry in ticket.journal),
+            complaint=language.say(_complaint(ticket.journal)),
         )
     stage = policy.stage(ticket.stage)
     return Device(
@@ -139,6 +142,8 @@ def device(ticket: Followed, policy: Policy, language: Language, today: date) ->
         when_ready=[language.say(each) for each in _when_ready(ticket, policy, today)],
         announced=ticket.stage is None,
         record=_record(ticket.journal),
+        complaint=language.say(_complaint(ticket.journal)),
+        compared=any(entry.event == "fault_compared" for entry in ticket.journal),
         lines=_lines(ticket, policy, language),
         journal=_journal(ticket.journal, policy, language),
     )
@@ -190,6 +195,17 @@ def _price_left(ticket: Followed) -> Sentence | str:
         used=Price(used, terms.currency),
         left=Price(rest, terms.currency),
     )
+
+
+def _complaint(entries: Sequence[Told]) -> Sentence | str:
+    """How it stands, known from the journal, so that it costs no statement more."""
+    told = [each for each in entries if each.event in ("complained", "complaint_answered", "complaint_closed")]
+    if not told or told[-1].event == "complaint_closed":
+        return ""
+    if told[-1].event == "complaint_answered":
+        return say("You told us that you are not satisfied. We have answered you.")
+    by = date.fromisoformat(told[-1].data["day"])
+    return say("You told us that you are not satisfied. You have our answer by {day}.", day=by)
 
 
 def _record(entries: Sequence[Told]) -> str:

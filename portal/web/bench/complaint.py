@@ -1,0 +1,53 @@
+"""The customer is not satisfied: what they said, the day by which they have an answer, and the form for it."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from flask import render_template
+from flask.typing import ResponseReturnValue
+
+from portal.actions import complaints as deeds
+from portal.actions.desk import find
+from portal.store import complaints, journal
+from portal.store.tickets import Ticket
+from portal.web.bench import blueprint
+from portal.web.bench.doing import do, form_context, told
+from portal.web.forms import Answer, typed
+from portal.web.request_context import connection, desk, speaking
+
+_LOG = ("complained", "complaint_answered", "complaint_closed")
+
+
+@blueprint.get("/<number>/complaint")
+def complaint(number: str) -> ResponseReturnValue:
+    """The complaint that is open, and what was ever said."""
+    return complaint_page(find(connection(), number))
+
+
+@blueprint.post("/<number>/complaint")
+def answer_complaint(number: str) -> ResponseReturnValue:
+    """Answer it; with that it may be closed."""
+    deed = partial(deeds.answer, words=typed("words"), closes=typed("closes") == "1")
+    return do(number, "answer", deed, complaint_page, ".complaint")
+
+
+@blueprint.post("/<number>/complaint/close")
+def close_complaint(number: str) -> ResponseReturnValue:
+    """It is settled."""
+    return do(number, "close", deeds.close, complaint_page, ".complaint")
+
+
+def complaint_page(found: Ticket, answer: Answer | None = None, form: str = "") -> ResponseReturnValue:
+    """The page, after a refusal with everything typed still in it."""
+    answer = answer or Answer()
+    entries = [entry for entry in journal.entries(connection(), found.id) if entry.event in _LOG]
+    page = render_template(
+        "bench/complaint.html",
+        ticket=found,
+        complaint=complaints.open_of(connection(), found.id),
+        today=speaking().local(desk().clock.now()).date(),
+        log=told(entries[::-1]),
+        **form_context(answer, form),
+    )
+    return page, answer.status
