@@ -35,7 +35,7 @@ PART_WORDS: Mapping[Part, Sentence] = {
     Part.SUBJECT: say("Subject of the mail"),
     Part.TEXT: say("Text of the mail"),
     Part.SMS: say("Text message"),
-    Part.PUSH: say("Push message"),
+    Part.PUSH: say("Notice on a device"),
     Part.SAY: say("To say on the telephone"),
 }
 # Characters as typed. A subject longer than a line of a mail's head is cut by the programs that show it (RFC 5322

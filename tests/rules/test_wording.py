@@ -92,7 +92,7 @@ def test_a_question_about_money_must_name_the_amounts_and_the_day() -> None:
 def test_a_notice_names_nothing_that_a_passer_by_should_not_read(secret: str) -> None:
     assert check(READY, Part.PUSH, "{number} is ready, says {shop}") == []
     assert told(check(READY, Part.PUSH, f"{{{secret}}}")) == [
-        f"Push message, line 1: {{{secret}}} does not belong into a notice, which others may see on the phone."
+        f"Notice on a device, line 1: {{{secret}}} does not belong into a notice, which others may see on the phone."
     ]
 
 

@@ -241,7 +241,7 @@ def test_it_stands_beside_what_went_out_in_which_words(
 ) -> None:
     save_words(installation.desk, keeper, OCCASIONS["taken_in", "one"], "en", {Part.SUBJECT: "Here it is"})
     take_in(installation.desk, keeper, NewVisit([NewDevice("Radio", "Hums")], email="ada@example.org", language="en"))
-    installation.sweep(["send"])
+    assert [tally.done for _name, tally in installation.sweep(["send"])] == [1]
 
     assert "in your words, revision 1" in keeper_client.get("/shop/sent").text
 
