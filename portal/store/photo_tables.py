@@ -51,6 +51,6 @@ photo_copies = Table(
     "photo_copies",
     metadata,
     Column("photo_id", Integer, ForeignKey("photos.id", ondelete="CASCADE"), primary_key=True, info=NONE),
-    Column("original_id", Integer, ForeignKey("photos.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    Column("original_id", Integer, ForeignKey("photos.id", ondelete="CASCADE"), nullable=False, info=PHOTO),
     Index("ix_photo_copies_original_id", "original_id"),
 )

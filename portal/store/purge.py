@@ -219,6 +219,7 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     ("acknowledgements", Category.STAFF): staff_member,
     ("photos", Category.PHOTO): photos.forget,
     ("photo_pairs", Category.PHOTO): photos.forget,
+    ("photo_copies", Category.PHOTO): photos.forget,
     ("publication_consents", Category.PUBLICATION): publication.forget,
     ("publication_consents", Category.STAFF): publication.forget,
     ("keeping", Category.RECORD): visit,
