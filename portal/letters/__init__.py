@@ -15,7 +15,18 @@ from sqlalchemy import Connection
 
 from notifications.letters import Attachment, Compose, Composed, Due, Later, Letter, Unreachable, Withdrawn
 from portal.actions import tell
-from portal.letters import afterwards, collection, conversation, docket, handover, questions, rights, staff, standing
+from portal.letters import (
+    afterwards,
+    collection,
+    conversation,
+    docket,
+    handover,
+    questions,
+    rights,
+    staff,
+    standing,
+    statement,
+)
 from portal.letters.own_words import own_words
 from portal.letters.pushing import write_push
 from portal.letters.told import Facts, Letterbox, StaffStillTrue, StillTrue, Told, look_up, look_up_staff
@@ -33,7 +44,11 @@ STILL_TRUE: Mapping[str, StillTrue] = {
     **afterwards.EVENTS,
 }
 # What goes with the mail of an event.
-ATTACHED: Mapping[str, Callable[[Letterbox, Told, Facts], Sequence[Attachment]]] = {"taken_in": docket.attached}
+ATTACHED: Mapping[str, Callable[[Letterbox, Told, Facts], Sequence[Attachment]]] = {
+    "taken_in": docket.attached,
+    "ended": statement.attached,
+    "posted": statement.attached,
+}
 STAFF_STILL_TRUE: Mapping[str, StaffStillTrue] = {**staff.EVENTS, **rights.STAFF_EVENTS, **afterwards.STAFF_EVENTS}
 
 

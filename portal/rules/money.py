@@ -36,8 +36,13 @@ class Price:
     minor: int
     currency: str
 
+    @property
+    def plain(self) -> str:
+        """The amount alone, with a point and no marks, as a form takes it: “48.50”."""
+        return f"{Decimal(self.minor).scaleb(-get_currency_precision(self.currency)):f}"
+
     def __str__(self) -> str:
-        return f"{Decimal(self.minor).scaleb(-get_currency_precision(self.currency))} {self.currency}"
+        return f"{self.plain} {self.currency}"
 
 
 @dataclass(frozen=True)

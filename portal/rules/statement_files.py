@@ -32,11 +32,11 @@ def table(number: int, repair: str, made: Document) -> str:
     rows.writerow(COLUMNS)
 
     def row(part: str, minor: int, *more: str, quantity: str = "", unit: str = "", words: str = "") -> None:
-        cells = [part, safe_cell(words), quantity, unit, _plain(minor, made.currency), made.currency]
+        cells = [part, safe_cell(words), quantity, unit, Price(minor, made.currency).plain, made.currency]
         rows.writerow([number, spoken(repair), *cells, *map(safe_cell, more or ("", "", ""))])
 
     for entry in made.entries:
-        unit = "" if entry.unit_minor is None else _plain(entry.unit_minor, made.currency)
+        unit = "" if entry.unit_minor is None else Price(entry.unit_minor, made.currency).plain
         row(
             entry.part.value,
             entry.amount_minor,
@@ -59,7 +59,3 @@ def table(number: int, repair: str, made: Document) -> str:
     ):
         row(part, minor)
     return text.getvalue()
-
-
-def _plain(minor: int, currency: str) -> str:
-    return str(Price(minor, currency)).removesuffix(f" {currency}")

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from enum import StrEnum
 from typing import Any
@@ -55,6 +56,16 @@ class Entry:
     on: str = ""
     how: str = ""
     reference: str = ""
+
+    @property
+    def count(self) -> Decimal:
+        """The quantity as a number; one where there is none."""
+        return Decimal(self.quantity or 1)
+
+    @property
+    def day(self) -> date | None:
+        """The day on which money moved."""
+        return date.fromisoformat(self.on) if self.on else None
 
     def words(self) -> Sentence:
         """What the line is for, as people read it."""

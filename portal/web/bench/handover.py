@@ -18,7 +18,7 @@ from portal.rules.afterwards import begins, warranty_ends
 from portal.rules.collection_days import open_days
 from portal.rules.handing_over import CHECKS
 from portal.rules.return_ways import WAY_WORDS, Way
-from portal.store import handovers, records, tickets, visits, wishes
+from portal.store import handovers, money, records, tickets, visits, wishes
 from portal.store.tickets import Ticket
 from portal.web import guard
 from portal.web.bench import blueprint
@@ -104,6 +104,7 @@ def _done_page(found: Ticket, answer: Answer) -> ResponseReturnValue:
         "bench/handed_over.html",
         ticket=found,
         went=went,
+        statement=money.standing_statement(connection(), found.id),
         parcel=handovers.parcel(connection(), found.id),
         signature=paths(wishes.signature(connection(), found.id, went.entry)) if went else [],
         warranty_until=warranty_until(found),

@@ -1,0 +1,57 @@
+"""A statement as a file of its own: PDF, or HTML without that extra. It goes with the word that a device left."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from notifications.letters import Attachment
+from portal.language import Language, language
+from portal.letters.docket import pdf, print_style
+from portal.letters.rendering import environment
+from portal.letters.told import Facts, Letterbox, Told
+from portal.print_sheets import docket_sheet
+from portal.rules.policy import Policy
+from portal.rules.print_sizes import PAPERS
+from portal.rules.statements import NOT_AN_INVOICE
+from portal.store import money
+from portal.store.money import Statement
+from portal.store.tickets import Ticket
+
+_PAGES = ("a4", "letter")
+
+
+def attached(desk: Letterbox, told: Told, _context: Facts) -> Sequence[Attachment]:
+    """The statement that stands, for the owner; nothing where no money was spoken of."""
+    ticket = told.tickets[0]
+    if told.contact.role != "owner":
+        return ()
+    with desk.reading() as connection:
+        made = money.standing_statement(connection, ticket.id)
+    if made is None:
+        return ()
+    words = language(told.visit.language, told.policy.shop.zone)
+    return (file(ticket, made, told.policy, words, hasty=desk.hasty),)
+
+
+def file(ticket: Ticket, made: Statement, policy: Policy, words: Language, *, hasty: bool = False) -> Attachment:
+    """The statement as a file; `hasty` for HTML, which is made at once."""
+    size = policy.prints.docket if policy.prints.docket in _PAGES else _PAGES[0]
+    page = (
+        environment(words)
+        .get_template("print/statement_file.html")
+        .render(
+            language=words,
+            shop=policy.shop,
+            ticket=ticket,
+            statement=made,
+            not_an_invoice=NOT_AN_INVOICE,
+            day=words.day(words.local(made.at).date()),
+            size=size,
+            style=print_style() + docket_sheet(PAPERS[size]),
+        )
+    )
+    name = f"statement-{made.number}"
+    content = None if hasty else pdf(page)
+    if content is None:
+        return Attachment(f"{name}.html", "text/html", page.encode())
+    return Attachment(f"{name}.pdf", "application/pdf", content)

@@ -1,0 +1,62 @@
+"""`/t/<token>/money/<number>`: what was agreed, what is paid and what is open; how to pay; and the statement."""
+
+from __future__ import annotations
+
+from flask import Response, render_template
+from flask.typing import ResponseReturnValue
+from markupsafe import Markup
+
+from portal.actions import balance
+from portal.language import Language
+from portal.qr import svg
+from portal.rules.epc import CURRENCY, grouped, payload
+from portal.rules.numbers import spoken
+from portal.rules.policy import Policy
+from portal.rules.refusals import Refused
+from portal.rules.statements import NOT_AN_INVOICE
+from portal.store import money as store
+from portal.store.tickets import Ticket
+from portal.web import statements
+from portal.web.customer import blueprint
+from portal.web.customer.docket import look_up
+from portal.web.customer.report import back, ticket_of
+from portal.web.request_context import connection, policy, speaking
+
+
+@blueprint.get("/t/<token>/money/<number>")
+def money(token: str, number: str) -> ResponseReturnValue:
+    """The account of one of the visit's devices."""
+    found, rules = ticket_of(look_up(token).reader.visit.id, number), policy()
+    account = balance.of(connection(), found, rules)
+    return render_template(
+        "customer/money.html",
+        ticket=found,
+        account=account,
+        made=balance.statement(connection(), found, rules),
+        statement=store.standing_statement(connection(), found.id),
+        paying=rules.money,
+        iban=grouped(rules.money.iban),
+        code=_code(found, account.open_minor, rules, speaking()),
+        not_an_invoice=NOT_AN_INVOICE,
+        token=token,
+        back=back(token),
+    )
+
+
+@blueprint.get("/t/<token>/money/<number>/statement/<int:which>.<any(csv, json):form>")
+def statement_data(token: str, number: str, which: int, form: str) -> Response:
+    """A statement as data, to be saved."""
+    found = ticket_of(look_up(token).reader.visit.id, number)
+    return statements.data(*statements.of(found, which), form)
+
+
+def _code(ticket: Ticket, open_minor: int, rules: Policy, words: Language) -> Markup | None:
+    """What a bank's app reads, where the shop has an account for it and reckons in euro."""
+    paying = rules.money
+    if not (open_minor and paying.iban and rules.shop.currency == CURRENCY):
+        return None
+    try:
+        text = payload(paying.payee, paying.iban, open_minor, spoken(ticket.number), bic=paying.bic)
+    except Refused:
+        return None
+    return svg(text, label=words.gettext("Code for your bank’s app"))
