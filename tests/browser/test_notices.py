@@ -57,7 +57,7 @@ def let(page: Page, browser: Listening) -> None:
     told = {"endpoint": device.endpoint, "keys": {"p256dh": device.key, "auth": device.secret}}
     page.evaluate(SUBSCRIBES, told)
     page.get_by_role("button", name="Show notices on this device").click()
-    expect(page.get_by_text("A device shows notices since")).to_be_visible()
+    expect(page.get_by_text("A device has shown notices since")).to_be_visible()
 
 
 @pytest.fixture
