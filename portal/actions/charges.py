@@ -10,6 +10,7 @@ from sqlalchemy import Connection
 from portal.actions import balance
 from portal.actions.collection import is_waiting
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
+from portal.actions.disputes import is_disputed
 from portal.actions.payments import kept_up_to_date, must_be_kept
 from portal.actions.questions import only_keeper
 from portal.actions.terms import agreed_storage
@@ -54,6 +55,8 @@ def state_storage(
     def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
         only_keeper(connection, by)
         must_be_here(ticket.standing)
+        if is_disputed(connection, ticket):
+            raise Refused(say("Something about this device is in dispute. Settle that first."))
         most = storage_so_far(desk, connection, ticket, policy)
         if not most:
             raise Refused(say("Storage costs nothing here by now: no accepted terms say so, or its free days last."))

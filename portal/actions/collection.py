@@ -8,11 +8,11 @@ from sqlalchemy import Connection
 
 from portal.actions import tell
 from portal.actions.desk import Desk
+from portal.actions.disputes import is_disputed
 from portal.rules.collection import Waiting, due_now, next_reminder
 from portal.rules.policy import Policy
 from portal.rules.return_ways import Way
-from portal.rules.stages import Hold
-from portal.store import collection, complaints, handovers
+from portal.store import collection, handovers
 from portal.store.tickets import Ticket
 
 BATCH = 50  # tickets in one transaction
@@ -47,7 +47,7 @@ def _remind(connection: Connection, ticket_id: int, policy: Policy, now: datetim
     if ticket.notice_at is not None:  # what was said formally is not said again in a friendly tone
         collection.remind(connection, ticket_id, waiting, collection.NEVER, waiting.reminded)
         return 0
-    if ticket.hold == Hold.DISPUTE or complaints.open_of(connection, ticket_id):
+    if is_disputed(connection, ticket):
         collection.remind(connection, ticket_id, waiting, now + AGAIN_AFTER_DISPUTE, waiting.reminded)
         return 0
     chosen = handovers.choice(connection, ticket_id)

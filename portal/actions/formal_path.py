@@ -12,12 +12,12 @@ from sqlalchemy import Connection
 from portal.actions import balance
 from portal.actions.collection import is_waiting
 from portal.actions.desk import Desk, NotFound, find
+from portal.actions.disputes import is_disputed
 from portal.rules import formal_notices as rules
 from portal.rules.formal_notices import BECAUSE_WORDS, PACKS, Because, Case, Kind, Letter, Pack, Sale
 from portal.rules.policy import Policy
 from portal.rules.sentences import Sentence, say
-from portal.rules.stages import Hold
-from portal.store import announcements, complaints, formal_notices, handovers, house, journal, records, visits
+from portal.store import announcements, formal_notices, handovers, house, journal, records, visits
 from portal.store.formal_notices import Kept
 from portal.store.journal import Entry
 from portal.store.tickets import Ticket
@@ -83,15 +83,6 @@ def standing(connection: Connection, ticket: Ticket, policy: Policy) -> Standing
         stopped=stops.get(sell.id) if sell else None,
     )
     return Standing(case, letters, stops, steps)
-
-
-def is_disputed(connection: Connection, ticket: Ticket) -> bool:
-    """Whether its owner disputes something about it, somebody else claims it, or a complaint is open."""
-    return (
-        ticket.hold is Hold.DISPUTE
-        or ticket.claimed_at is not None
-        or complaints.open_of(connection, ticket.id) is not None
-    )
 
 
 def suggested(connection: Connection, ticket: Ticket, policy: Policy) -> Letter:

@@ -8,13 +8,13 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Connection
 
 from notifications.letters import Withdrawn
+from portal.actions.disputes import is_disputed
 from portal.actions.terms import accepted_point
 from portal.letters.told import Facts, Letterbox, StillTrue, Told
 from portal.rules.collection import storage_starts, tone
 from portal.rules.money import to_minor
 from portal.rules.return_ways import Way
-from portal.rules.stages import Hold
-from portal.store import collection, complaints, handovers
+from portal.store import collection, handovers
 
 
 def _uncollected(_desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
@@ -24,8 +24,7 @@ def _uncollected(_desk: Letterbox, connection: Connection, told: Told) -> Facts 
     if found is None or ticket.ending or ticket.stage != policy.stages[-1].key:
         return Withdrawn("the device is not waiting any more")
     waiting = found[1]
-    is_disputed = ticket.hold == Hold.DISPUTE or complaints.open_of(connection, ticket.id) is not None
-    if is_disputed or waiting.ready_at.isoformat() != facts["ready"]:
+    if is_disputed(connection, ticket) or waiting.ready_at.isoformat() != facts["ready"]:
         return Withdrawn("the device does not wait as it did")
     if ticket.notice_at is not None:
         return Withdrawn("a formal notice was posted")

@@ -441,6 +441,7 @@ _STOPS: Mapping[str, Sentence] = {
     "objected": _DISPUTED,
     "moved": say("the device went back to the bench"),
     "ended": say("the device has left the shop"),
+    "money_taken": BECAUSE_WORDS[Because.PAID],
 }
 
 

@@ -7,17 +7,21 @@ from datetime import date, timedelta
 import pytest
 
 from notifications.instants import FixedClock
+from portal.actions import charges, pauses
 from portal.actions import complaints as deeds
-from portal.actions import pauses
 from portal.actions.collection import remind
 from portal.actions.desk import CUSTOMER, By, Desk
 from portal.actions.handover import hand_over
+from portal.actions.intake import NewDevice, NewVisit, take_in
+from portal.actions.terms import accept_terms
 from portal.rules.refusals import Refused, Unfit
 from portal.rules.retention import Kept
 from portal.store import complaints, keeping, people
 from portal.store.complaints import Complaint
 from tests.actions.aftermath import everything, journal_of, messages, ticket_of
 from tests.actions.bench import WITHOUT_CODE, bring_to
+from tests.actions.test_money import STORAGE
+from tests.actions.test_questions import with_policy
 from tests.conftest import BENCH
 
 WORDS = "It still does not charge."
@@ -107,6 +111,21 @@ def test_nobody_is_reminded_while_it_is_open(desk: Desk, clock: FixedClock, numb
         remind(desk, clock.now())
 
     assert reminders(desk) == 1
+
+
+def test_nothing_is_charged_for_storage_while_it_is_open(desk: Desk, clock: FixedClock, keeper: By) -> None:
+    with_policy(desk, STORAGE)
+    taken = take_in(desk, BENCH, NewVisit([NewDevice("Radio", "Hums")]))
+    accept_terms(desk, BENCH, taken.visit_ref, "draft-1", "tick")
+    bring_to(desk, taken.numbers[0], "ready")
+    clock.at += timedelta(days=40)
+    deeds.complain(desk, taken.numbers[0], WORDS)
+
+    with pytest.raises(Refused, match="in dispute"):
+        charges.state_storage(desk, keeper, taken.numbers[0])
+    deeds.close(desk, CUSTOMER, taken.numbers[0])
+
+    charges.state_storage(desk, keeper, taken.numbers[0])
 
 
 def test_the_answer_is_told_and_the_customer_or_the_bench_closes_it(desk: Desk, number: str) -> None:

@@ -11,13 +11,16 @@ import pytest
 
 from notifications.instants import FixedClock
 from portal import resources
-from portal.actions import complaints, formal_path, moves, ownership
+from portal.actions import complaints, formal_path, moves, ownership, payments
 from portal.actions import formal_notices as deeds
 from portal.actions.collection import remind
 from portal.actions.desk import By, Desk
 from portal.actions.formal_notices import Sold, Typed
 from portal.actions.formal_path import Path
 from portal.actions.handover import hand_over
+from portal.actions.intake import NewDevice, NewVisit, take_in
+from portal.actions.payments import Typed as Payment
+from portal.actions.price_terms import TypedTerms
 from portal.rules.refusals import Refused, Unfit
 from portal.rules.stages import Ending
 from portal.store import policies
@@ -251,6 +254,31 @@ def test_reminders_end_with_the_notice_and_go_on_when_it_is_taken_back(
         remind(desk, clock.now())
 
     assert [facts["place"] for event, _ref, facts in messages(desk) if event == "uncollected"] == [3]
+
+
+def test_by_the_account_kept_here_what_is_owed_is_read_and_a_payment_stops_the_notice_for_good(
+    desk: Desk, clock: FixedClock, tmp_path: File, keeper: By
+) -> None:
+    put_in_force(desk)
+    device = NewDevice("Radio", "Hums", price=TypedTerms("fixed price", "48.50", "New capacitors"))
+    number = take_in(desk, BENCH, NewVisit([device], name="Ada")).numbers[0]
+    bring_to(desk, number, "ready")
+    deeds.make(desk, BENCH, number, "collect", replace(TYPED, owed="1"))  # what is typed does not count
+    assert newest(desk, number).owed_minor == 4850
+    post(desk, tmp_path, number, today(clock))
+    clock.at += timedelta(days=10)
+    deeds.make(desk, BENCH, number, "sell", TYPED)
+    post(desk, tmp_path, number, today(clock))
+    clock.at += timedelta(days=120)
+    assert open_words(desk, number) == []
+
+    payments.take(desk, keeper, number, Payment("10", "cash"))
+
+    assert "Nothing has happened since that stops the notice." in open_words(desk, number)
+    assert [str(stop) for stop in path_of(desk, number).standing.stops.values()] == ["it was paid"] * 2
+    # What is still owed wants a new notice with its own months.
+    deeds.make(desk, BENCH, number, "collect", TYPED)
+    assert newest(desk, number).owed_minor == 3850
 
 
 def _disputes(desk: Desk, number: str) -> None:

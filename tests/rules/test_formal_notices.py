@@ -314,6 +314,7 @@ def test_the_day_before_is_open_and_the_day_is_not() -> None:
         ("moved", {"stage": "testing"}, "bench"),
         ("ended", {"ending": "collected"}, "left"),
         ("formal_notice_withdrawn", {"notice": "sell", "taken_back_since": "paid"}, "paid"),
+        ("money_taken", {"money": "payment"}, "paid"),
         ("rang", {}, ""),
         ("return_day_chosen", {}, ""),
     ],
