@@ -19,6 +19,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from notifications.channels.push import PushChannel
 from notifications.instants import FixedClock
 from portal import cli, resources
 from portal.main import open_installation
@@ -416,6 +417,42 @@ def test_doctor_says_when_a_gateway_has_no_place_for_the_number(shop: Run, monke
 
     assert status == 1
     assert re.search(r"MEND +settings: BENCHWINDOW_GATEWAYS .*\{to\}", out)
+
+
+def test_doctor_says_whether_notices_can_be_shown(shop: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert re.search(r"ok +notices: no contact is set \(BENCHWINDOW_PUSH_CONTACT\)", shop("doctor")[1])
+
+    monkeypatch.setenv(PREFIX + "PUSH_CONTACT", "mailto:repairs@example.org")
+    assert re.search(r"look +notices: browsers show them for sites with https only", shop("doctor")[1])
+
+    monkeypatch.setenv(PREFIX + "BASE_URL", "https://repairs.example.org")
+    assert re.search(r"ok +notices: go out by fcm\.googleapis\.com, ", shop("doctor")[1])
+
+    monkeypatch.setattr(PushChannel, "works", False)
+    assert re.search(r"MEND +notices: .*benchwindow\[push\]", shop("doctor")[1])
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("PUSH_CONTACT", "repairs@example.org"),
+        ("PUSH_CONTACT", "mailto:nobody"),
+        ("PUSH_CONTACT", "http://repairs.example.org"),
+        ("PUSH_CONTACT", "mailto:a b@example.org"),
+        ("PUSH_HOSTS", "https://push.example.org"),
+        ("PUSH_HOSTS", "10.0.0.1"),
+    ],
+)
+def test_doctor_says_what_of_notices_is_set_wrongly(
+    shop: Run, monkeypatch: pytest.MonkeyPatch, name: str, value: str
+) -> None:
+    monkeypatch.setenv(PREFIX + "PUSH_CONTACT", "mailto:repairs@example.org")
+    monkeypatch.setenv(PREFIX + name, value)
+
+    status, out, _err = shop("doctor")
+
+    assert status == 1
+    assert re.search(rf"MEND +settings: BENCHWINDOW_{name} does not fit", out)
 
 
 def test_doctor_counts_what_nobody_knows_of(shop: Run, tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import json
+import ssl
 import threading
 from base64 import urlsafe_b64decode, urlsafe_b64encode
 from collections.abc import Iterator, Mapping
@@ -88,11 +89,13 @@ class PushService:
     says: list[Any] = field(default_factory=list)
     got: list[Pushed] = field(default_factory=list)
     port: int = 0
+    scheme: str = "http"
+    host: str = "127.0.0.1"
     closing: threading.Event = field(default_factory=threading.Event)
 
     @property
     def origin(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
+        return f"{self.scheme}://{self.host}:{self.port}"
 
     def browser(self, name: str = "one") -> Listening:
         """A browser that listens by this service."""
@@ -117,9 +120,9 @@ def claims(pushed: Pushed, public_key: str, origin: str) -> dict[str, Any]:
 
 
 @contextmanager
-def serving() -> Iterator[PushService]:
-    """A push service that runs until the block ends."""
-    service = PushService()
+def serving(tls: ssl.SSLContext | None = None) -> Iterator[PushService]:
+    """A push service that runs until the block ends; with `tls` it is called localhost, and speaks that."""
+    service = PushService(scheme="https" if tls else "http", host="localhost" if tls else "127.0.0.1")
 
     class Handler(BaseHTTPRequestHandler):
         def do_POST(self) -> None:
@@ -158,6 +161,9 @@ def serving() -> Iterator[PushService]:
             """Nothing is printed."""
 
     server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+    if tls:
+        server.socket = tls.wrap_socket(server.socket, server_side=True)
+        server.handle_error = lambda *_whose: None  # who does not trust it hangs up
     service.port = server.server_address[1]
     thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
     thread.start()

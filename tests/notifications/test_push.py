@@ -9,6 +9,7 @@ import socket
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from cryptography.hazmat.primitives.asymmetric import ec
@@ -23,6 +24,7 @@ from notifications.letters import Letter
 from tests.notifications import push_peer
 from tests.notifications.office import Office, ScriptedChannel
 from tests.notifications.push_peer import DRIP, DROP, HANG, P256, Listening, PushService, claims, plain, point, raw
+from tests.notifications.smtp_peer import Certificate, make_certificate
 
 NOW = datetime(2026, 3, 2, 10, tzinfo=UTC)
 SEED, CONTACT = bytes(range(64)), "mailto:bench@repairs.example"
@@ -254,6 +256,41 @@ def test_a_push_service_that_is_not_there_is_tried_later(channel: PushChannel, k
 
     with pytest.raises(TryLater):
         send(PushChannel(known, read_hosts(dead), SEED, CONTACT))
+
+
+# By TLS
+
+
+@pytest.fixture
+def vouched(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Certificate:
+    """A certificate that nobody vouches for, unless a test says so."""
+    monkeypatch.delenv("SSL_CERT_FILE", raising=False)
+    return make_certificate(tmp_path, "localhost")
+
+
+def test_a_push_service_is_asked_by_tls_under_its_own_name(
+    vouched: Certificate, known: Known, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SSL_CERT_FILE", str(vouched.file))
+    with push_peer.serving(vouched.context()) as secure:
+        browser = secure.browser()
+        known.devices = [browser.device]
+
+        send(PushChannel(known, read_hosts(secure.origin), SEED, CONTACT))
+
+        assert browser.opened(secure.got[0].body).decode() == TEXT
+        assert secure.got[0].headers["Host"] == f"localhost:{secure.port}"
+
+
+def test_a_push_service_that_nobody_vouches_for_gets_nothing(vouched: Certificate, known: Known) -> None:
+    with push_peer.serving(vouched.context()) as secure:
+        known.devices = [secure.browser().device]
+
+        with pytest.raises(TryLater) as refused:
+            send(PushChannel(known, read_hosts(secure.origin), SEED, CONTACT))
+
+        assert "CERTIFICATE_VERIFY_FAILED" in refused.value.why
+        assert secure.got == []
 
 
 # Where notices may go
