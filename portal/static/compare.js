@@ -8,6 +8,7 @@ for (const pair of document.querySelectorAll("[data-compare]")) {
   const figures = [...pair.querySelectorAll("figure")];
   const stage = document.createElement("div");
   const line = document.createElement("span");
+  const ends = document.createElement("p");
   const slider = document.createElement("input");
   stage.className = "compared";
   line.className = "compared-line";
@@ -23,6 +24,12 @@ for (const pair of document.querySelectorAll("[data-compare]")) {
   stage.append(line);
   Object.assign(slider, { type: "range", min: 0, max: 100, value: MIDDLE });
   slider.setAttribute("aria-label", pair.dataset.compare);
+  ends.className = "compared-ends";
+  ends.append(...[pair.dataset.before, pair.dataset.after].map((words) => {
+    const end = document.createElement("span");
+    end.textContent = words;
+    return end;
+  }));
 
   const show = () => {
     after.style.clipPath = `inset(0 0 0 ${slider.value}%)`;
@@ -45,6 +52,6 @@ for (const pair of document.querySelectorAll("[data-compare]")) {
   const summary = document.createElement("summary");
   summary.textContent = pair.dataset.apart;
   apart.append(summary, ...pair.children);
-  pair.append(stage, slider, apart);
+  pair.append(stage, slider, ends, apart);
   show();
 }

@@ -61,7 +61,10 @@ sheet.addEventListener("pointermove", (event) => {
 });
 for (const end of ["pointerup", "pointercancel"]) {
   sheet.addEventListener(end, () => {
-    if (drawing && drawing.row.inputs.slice(2).some((input) => Number(input.value) < SMALLEST)) fill(drawing.row, null);
+    if (!drawing) return;
+    const { row } = drawing;
     drawing = null;
+    if (row.inputs.slice(2).some((input) => Number(input.value) < SMALLEST)) fill(row, null);
+    else row.inputs[0].closest("details")?.setAttribute("open", ""); // whoever drew it sees its numbers
   });
 }

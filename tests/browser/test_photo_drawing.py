@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from random import Random
 
+import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Locator, Page, expect
@@ -14,12 +15,16 @@ from portal.actions import photos as photo_deeds
 from portal.actions.desk import find
 from portal.actions.intake import TakenIn
 from portal.main import Installation
+from portal.pictures.drawing import HIDING
 from portal.rules.numbers import spoken
+from portal.rules.picture_parts import Part
 from portal.store import photo_pairs, photos
 from portal.store.photos import Photo
 from seed.pictures import Album
+from tests.actions.photo_shelf import names
 from tests.browser.conftest import Open
 from tests.conftest import BENCH
+from tests.pictures.samples import opened
 
 VIEW = ("board", "0")
 
@@ -73,6 +78,7 @@ def test_a_pair_is_compared_by_keys_and_by_mouse(open_page: Open, taken_in: Take
     page = open_page(customers(taken_in), width=360)
     slider = page.get_by_role("slider", name="Where the photo from before ends")
     expect(slider).to_have_value("50")
+    expect(page.locator(".compared-ends")).to_have_text("before the repairafter the repair")
 
     slider.focus()
     page.keyboard.press("ArrowRight")
@@ -181,6 +187,57 @@ def test_a_tap_draws_nothing_and_a_rectangle_can_be_taken_away(at_bench: Open, n
     expect(page.locator(".rectangle:visible")).to_have_count(0)
     expect(page.locator("#left-0")).to_be_focused()
     expect(page.locator("#left-0")).to_have_value("")
+
+
+def test_the_numbers_of_a_second_rectangle_are_shown_to_who_drew_it(
+    at_bench: Open, number: str, refs: list[str]
+) -> None:
+    page = at_bench(f"/bench/{spoken(number)}/photos/{refs[0]}/hide", width=360)
+    sheet = page.locator("[data-drawn-on]")
+    sheet.scroll_into_view_if_needed()
+    edge = box(sheet)
+
+    for place in (0.1, 0.5):
+        page.mouse.move(edge["x"] + edge["width"] * place, edge["y"] + 20)
+        page.mouse.down()
+        page.mouse.move(edge["x"] + edge["width"] * (place + 0.3), edge["y"] + 80, steps=3)
+        page.mouse.up()
+
+    expect(page.locator("#left-1")).to_be_visible()
+    expect(page.locator("#left-1")).to_have_value(re.compile(r"^(49|50)\."))
+    expect(page.locator(".rectangle:visible")).to_have_count(2)
+
+
+def test_hiding_and_withdrawing_work_without_scripts(
+    at_bench: Open, open_page: Open, installation: Installation, taken_in: TakenIn, refs: list[str]
+) -> None:
+    (number,) = taken_in.numbers
+    files = installation.photo_files
+    page = at_bench(f"/bench/{spoken(number)}/photos", width=360, scripts=False)
+    page.get_by_role("link", name="Change photo 2").click()
+    page.get_by_role("link", name="Hide parts of it").click()
+    for field, value in (("left", "30"), ("top", "30"), ("width", "30"), ("height", "30")):
+        page.locator(f"#{field}-0").fill(value)
+
+    page.get_by_role("button", name="Hide for good").click()
+
+    page.get_by_text("It is hidden for good.").wait_for()
+    now = kept(installation, number)[1].ref
+    with installation.desk.reading() as connection:
+        (pair,) = photo_pairs.of_ticket(connection, find(connection, number).id)
+    assert names(files) == {refs[0], now, pair.aligned_ref}
+    shown = open_page(customers(taken_in), width=360, scripts=False)
+    expect(shown.locator(f"img[src*='{pair.aligned_ref}']")).to_be_visible()
+    for ref in (now, str(pair.aligned_ref)):
+        picture = opened(files.read(ref, "large") or b"")
+        inside = np.asarray(picture.crop(Part(42, 42, 8, 8).pixels(picture.size))).astype(int)
+        assert np.abs(inside - HIDING).max() <= 8
+
+    page.get_by_role("link", name="Change photo 2").click()
+    page.get_by_role("button", name="Withdraw this photo for good").click()
+
+    page.get_by_role("link", name="Change photo 1").wait_for()
+    assert names(files) == {refs[0]}
 
 
 def test_a_copy_is_marked_without_scripts(
