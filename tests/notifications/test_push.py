@@ -444,6 +444,25 @@ def test_the_address_that_was_looked_at_is_the_one_that_is_asked(
     assert asked == [("8.8.8.8", 443)]
 
 
+def test_where_a_name_has_several_addresses_the_next_is_asked_and_none_inside(
+    channel: PushChannel, peer: PushService, browser: Listening, known: Known, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[tuple[str, int]] = []
+
+    def connect(address: tuple[str, int], **_how: object) -> socket.socket:
+        asked.append(address)
+        raise OSError("no route")
+
+    known.devices = [replace(browser.device, endpoint="https://push.example.org/to/one")]
+    found = ["2606:4700::1111", "10.0.0.1", "8.8.8.8", "8.8.8.8"]
+    monkeypatch.setattr(socket, "getaddrinfo", lambda *_a, **_k: [(0, 0, 0, "", (each, 443)) for each in found])
+    monkeypatch.setattr(socket, "create_connection", connect)
+
+    with pytest.raises(TryLater):
+        send(channel)
+    assert asked == [("2606:4700::1111", 443), ("8.8.8.8", 443)]
+
+
 def test_a_name_that_nobody_knows_is_tried_later(
     channel: PushChannel, known: Known, browser: Listening, monkeypatch: pytest.MonkeyPatch
 ) -> None:

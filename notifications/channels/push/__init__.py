@@ -124,10 +124,10 @@ class PushChannel:
         except Unreadable:
             raise _Gone("the device’s keys cannot be read") from None
         try:
-            address = self._hosts.reach(device.endpoint)
+            addresses = self._hosts.reach(device.endpoint)
         except OSError:
             raise TryLater("the push service’s name is not known") from None
-        if address is None:
+        if not addresses:
             raise Hopeless("the push service’s name leads to an address that is not allowed")
         headers = {
             "Authorization": authorization(self._key, origin(device.endpoint), self._contact, now),
@@ -135,7 +135,7 @@ class PushChannel:
             "Content-Type": "application/octet-stream",
             **letter.headers,
         }
-        _judge(asking.post(device.endpoint, address, headers, body, now))
+        _judge(asking.post(device.endpoint, addresses, headers, body, now))
 
 
 def _judge(answered: asking.Answered) -> None:

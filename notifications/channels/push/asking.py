@@ -1,4 +1,4 @@
-"""One request to a push service: to the very address that was looked at, no redirect followed, its answer bounded."""
+"""One request to a push service: to addresses that were looked at, no redirect followed, its answer bounded."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import re
 import socket
 import ssl
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
@@ -30,7 +30,7 @@ class Answered:
 
 def post(
     endpoint: str,
-    address: tuple[str, int],
+    addresses: Sequence[tuple[str, int]],
     headers: Mapping[str, str],
     body: bytes,
     now: datetime,
@@ -40,7 +40,7 @@ def post(
     deadline = time.monotonic() + seconds
     parts = urlsplit(endpoint)
     try:
-        line = _connect(parts.hostname or "", address, parts.scheme == "https", deadline)
+        line = _connect(parts.hostname or "", addresses, parts.scheme == "https", deadline)
     except ssl.SSLError as fault:
         raise TryLater(f"the push service cannot be trusted: {fault.reason or type(fault).__name__}") from None
     except OSError as fault:
@@ -57,8 +57,8 @@ def post(
     return Answered(int(status[1]), _wait(head, now))
 
 
-def _connect(host: str, address: tuple[str, int], secure: bool, deadline: float) -> socket.socket:
-    plain = socket.create_connection(address, timeout=_left(deadline))
+def _connect(host: str, addresses: Sequence[tuple[str, int]], secure: bool, deadline: float) -> socket.socket:
+    plain = _first_that_answers(addresses, deadline)
     if not secure:
         return plain
     try:
@@ -66,6 +66,17 @@ def _connect(host: str, address: tuple[str, int], secure: bool, deadline: float)
     except BaseException:
         plain.close()
         raise
+
+
+def _first_that_answers(addresses: Sequence[tuple[str, int]], deadline: float) -> socket.socket:
+    """A connection to one of the addresses: a machine may have no line of the kind that the first is of."""
+    *others, last = addresses
+    for address in others:
+        try:
+            return socket.create_connection(address, timeout=_left(deadline) / 2)
+        except OSError:
+            continue
+    return socket.create_connection(last, timeout=_left(deadline))
 
 
 def _request(endpoint: str, headers: Mapping[str, str], body: bytes) -> bytes:

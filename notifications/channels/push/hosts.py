@@ -39,8 +39,8 @@ class Hosts:
             return False
         return any(host == name or (name.startswith("*.") and host.endswith(name[1:])) for name in self.names)
 
-    def reach(self, endpoint: str) -> tuple[str, int] | None:
-        """The network address and port of an allowed endpoint; None where its name leads inside.
+    def reach(self, endpoint: str) -> list[tuple[str, int]]:
+        """The network addresses and port of an allowed endpoint; none where its name leads inside only.
 
         Raises OSError where the name is not known.
         """
@@ -49,7 +49,7 @@ class Hosts:
         found = [str(each[4][0]) for each in socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)]
         if origin(endpoint) not in self.here:
             found = [address for address in found if _is_outside(address)]
-        return (found[0], port) if found else None
+        return [(address, port) for address in dict.fromkeys(found)]
 
 
 def read_hosts(text: str) -> Hosts:
