@@ -16,7 +16,7 @@ from portal.actions import tell
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
 from portal.actions.shelf import day
 from portal.rules.backtest import trust
-from portal.rules.forecast import Past, Step, forecast, learn, spells
+from portal.rules.forecast import Past, Step, forecasts, learn, spells
 from portal.rules.hours import at_wall_time
 from portal.rules.open_time import OpenTime, calendar_around
 from portal.rules.policy import Policy
@@ -189,9 +189,10 @@ def _renew(connection: Connection, found: Waiting, known: Learned, past: Past, p
 def _reckoned(found: Waiting, known: Learned, past: Past, policy: Policy, now: datetime) -> Outlook:
     calendar = calendar_around(policy, now)
     step = Step(found.since, found.stage, found.hold)
+    window, half = forecasts(past, step, found.kind, now, calendar, (MOST, HALF))
     return outlook(
-        forecast(past, step, found.kind, now, calendar, MOST),
-        forecast(past, step, found.kind, now, calendar, HALF),
+        window,
+        half,
         finished=known.finished,
         needed=policy.forecast.finished_needed,
         held=known.held,

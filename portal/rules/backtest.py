@@ -8,16 +8,15 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
 
 import numpy as np
 
-from portal.rules.forecast import CHANCES, LEAST, Course, Laid, Past, latest, learn, quantiles, seen_at
+from portal.rules.forecast import CHANCES, LEAST, Course, Laid, Past, ends, latest, learn, seen_at
 from portal.rules.open_time import OpenTime
-from portal.rules.survival import Survival
 
 RELEARN = timedelta(days=7)
 LATELY = timedelta(days=120)  # windows are trusted by the devices that were ready in this time,
@@ -103,14 +102,14 @@ def binomial_band(chance: float, cases: int) -> Range:
 
 @dataclass(frozen=True)
 class Moment:
-    """A device entered a state, and what was known by then: the state's curve, and how long finished ones took."""
+    """A moment at which a forecast could be made, what it would have said, and what came."""
 
     now: float  # POSIX seconds
     device: int  # its place among the courses
     kind: str
     age: float  # open seconds since it came
-    curve: Survival
-    finished: np.ndarray
+    lengths: np.ndarray  # how much longer it takes, equally likely
+    finished: np.ndarray  # how long devices took that were ready by then
     came_at: float  # when it was ready, POSIX seconds
     came: float  # how long that took from now, open seconds
 
@@ -123,17 +122,9 @@ def replay(courses: Sequence[Course], calendar: OpenTime, usual_seconds: float) 
     """
     cases: list[Case] = []
     for moment, came_out in told(list(moments(courses, calendar))):
-        rivals: dict[str, Quantiles] = {
-            "usual": partial(_usual, usual_seconds, moment.age),
-            "mean and spread": partial(_normal, moment.finished, moment.age),
-            "finished only": partial(_finished, moment.finished, moment.age),
-        }
         for chance in CHANCES:
             cases.append(own_case(moment, chance, came_out))
-            for method, quantile in rivals.items():
-                low, middle, high = (quantile(point) for point in ((1 - chance) / 2, 0.5, (1 + chance) / 2))
-                window = (low, max(high, low))
-                cases.append(Case(method, moment.kind, moment.age, chance, window, middle, moment.came, moment.device))
+            cases.extend(rivals(moment, chance, usual_seconds))
     return [*cases, *promised(courses, calendar)]
 
 
@@ -153,14 +144,26 @@ def promised(courses: Sequence[Course], calendar: OpenTime) -> list[Case]:
 
 def own_case(moment: Moment, chance: float, came_out: Sequence[float]) -> Case:
     """What the shop's own method said at a moment."""
-    found = quantiles(moment.curve, 0.0, chance, came_out)
-    low, middle, high = found or (0.0, 0.0, 0.0)
+    low, middle, high = ends(moment.lengths, chance, came_out)
     return Case("shop", moment.kind, moment.age, chance, (low, high), middle, moment.came, moment.device)
+
+
+def rivals(moment: Moment, chance: float, usual_seconds: float) -> Iterator[Case]:
+    """What simple methods would have said at a moment."""
+    methods: dict[str, Quantiles] = {
+        "usual": partial(_usual, usual_seconds, moment.age),
+        "mean and spread": partial(_normal, moment.finished, moment.age),
+        "finished only": partial(_finished, moment.finished, moment.age),
+    }
+    for method, quantile in methods.items():
+        low, middle, high = (quantile(point) for point in ((1 - chance) / 2, 0.5, (1 + chance) / 2))
+        window = (low, max(high, low))
+        yield Case(method, moment.kind, moment.age, chance, window, middle, moment.came, moment.device)
 
 
 def told(found: Sequence[Moment]) -> Iterator[tuple[Moment, list[float]]]:
     """Each moment with how the forecasts before it had come out by then, as `quantiles` wants it."""
-    out = sorted((moment.came_at, seen_at(moment.curve, 0.0, moment.came)) for moment in found)
+    out = sorted((moment.came_at, seen_at(moment.lengths, moment.came)) for moment in found)
     times, seen = [at for at, _ in out], [chance for _, chance in out]
     for moment in found:
         yield moment, latest(seen[: bisect_right(times, moment.now)])
@@ -170,7 +173,7 @@ def trust(courses: Sequence[Course], calendar: OpenTime, now: datetime) -> Trust
     """How the forecasts that came out lately did, and by what the next ones are put right."""
     found = list(moments(courses, calendar, _lately(courses, now)))
     cases = [own_case(moment, 0.8, came_out) for moment, came_out in told(found) if came_out]
-    seen = [chance for _, chance in sorted((each.came_at, seen_at(each.curve, 0.0, each.came)) for each in found)]
+    seen = [chance for _, chance in sorted((each.came_at, seen_at(each.lengths, each.came)) for each in found)]
     hits = sum(case.held for case in cases)
     devices = len({case.device for case in cases})
     return Trust(len(cases), devices, hits / len(cases) if cases else 0.0, latest(seen))
@@ -205,32 +208,53 @@ def by(cases: Sequence[Case], name: Callable[[Case], str]) -> Mapping[str, list[
 
 
 def moments(courses: Sequence[Course], calendar: OpenTime, devices: Sequence[int] | None = None) -> Iterator[Moment]:
-    """Every entering of a state before ready, in order, of all devices or of those at these places.
-
-    What was known then is learned anew once a week.
-    """
+    """Every entering of a state before ready, in order, of all devices or of those at these places."""
     laid = Laid(courses, calendar)
+    asked = np.isin(laid.device, np.asarray(devices)) if devices is not None else np.ones(laid.at.size, dtype=bool)
+    places = np.flatnonzero(asked)
+    return _as_known_then(courses, calendar, laid, zip(laid.at[places], laid.began[places], places, strict=True))
+
+
+def moments_at(
+    courses: Sequence[Course], calendar: OpenTime, asked: Iterable[tuple[datetime, int]]
+) -> Iterator[Moment]:
+    """The same at chosen moments of the devices at these places; those at which a device is not here are left out."""
+    laid = Laid(courses, calendar)
+    entries: dict[int, list[int]] = {}
+    for place, device in enumerate(laid.device.tolist()):
+        entries.setdefault(device, []).append(place)
+    chosen = []
+    for at, device in sorted(asked):
+        here = [place for place in entries.get(device, []) if laid.at[place] <= at.timestamp() < laid.left_at[place]]
+        chosen += [(at.timestamp(), calendar.until(at), place) for place in here[-1:]]
+    return _as_known_then(courses, calendar, laid, chosen)
+
+
+def _as_known_then(
+    courses: Sequence[Course], calendar: OpenTime, laid: Laid, asked: Iterable[tuple[float, float, int]]
+) -> Iterator[Moment]:
+    """Forecasts at moments in order (POSIX seconds, open seconds, entry); what is known is learned once a week."""
     took = laid_out_durations(courses, calendar)
     past, learned_at, finished = Past(), -math.inf, np.array([])
-    asked = np.isin(laid.device, np.asarray(devices)) if devices is not None else np.ones(laid.at.size, dtype=bool)
-    wanted = np.flatnonzero(asked & np.isfinite(laid.ready_at) & (laid.ready > laid.began))
-    for place in wanted.tolist():
-        now = float(laid.at[place])
+    for now, open_now, place in asked:
+        if not math.isfinite(laid.ready_at[place]) or laid.ready[place] <= open_now:
+            continue
         if now - learned_at >= RELEARN.total_seconds():
-            past = learn(laid.known(now, float(laid.began[place])))
+            past = learn(laid.known(now, open_now))
             finished = took[1][: int(np.searchsorted(took[0], now, side="right"))]
             learned_at = now
-        curve = past.curve(laid.states[place], laid.kinds[place])
-        if curve is not None and len(finished) >= LEAST:
+        ahead = past.ahead(laid.states[place], laid.kinds[place])
+        lengths = ahead.remaining(open_now - float(laid.began[place])) if ahead else np.array([])
+        if lengths.size and len(finished) >= LEAST:
             yield Moment(
-                now,
+                float(now),
                 int(laid.device[place]),
                 laid.kinds[place],
-                float(laid.began[place] - laid.came[place]),
-                curve,
+                float(open_now - laid.came[place]),
+                lengths,
                 finished,
                 float(laid.ready_at[place]),
-                float(laid.ready[place] - laid.began[place]),
+                float(laid.ready[place] - open_now),
             )
 
 

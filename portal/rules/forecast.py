@@ -1,9 +1,10 @@
 """When a device will probably be ready: a window of days with its chance, from the shop's own past.
 
-A device stands in a state: its stage, and the hold it waits in. For every state the past tells how much open time went
-by from entering it until the device was ready, however it got there: by every stage, past some, back again, waiting.
-So skipping, going back and holds are in the figure without being reckoned one by one. What is still open enters as
-censored (Kaplan–Meier), and the time already spent in the state is taken into account. Never a promise.
+A device stands in a state: its stage, and the hold it waits in. For every state the past tells how long devices stayed
+in it, and how much open time went by from leaving it until they were ready, however they got there: by every stage,
+past some, back again, waiting. So skipping, going back and holds are in the figure without being reckoned one by one.
+What is still open enters as censored (Kaplan–Meier). What remains is the rest of the stay, given the time already
+spent, and then the rest of the way: the sum of both, each with each. Never a promise.
 
 The newest spells speak, so that a shop whose pace has changed is believed soon; and where windows lay lately is put
 right by how their forecasts came out (`put_right`).
@@ -14,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from itertools import zip_longest
 from typing import Any
 
 import numpy as np
@@ -27,6 +29,8 @@ ENOUGH_OF_A_KIND = 60  # finished devices of a kind in a state, before a kind sp
 NEWEST = 400  # finished spells of a state that speak; older ones are forgotten
 PUT_RIGHT_BY = 200  # the forecasts that came out last, by which windows are put right
 FEW = 40  # fewer of those put nothing right
+GRAIN = 64  # lengths that stand for a curve where two are summed, each with each;
+FINE = 16  # of the sums every so manieth is kept: 256
 CHANCES = (0.5, 0.8)
 
 
@@ -65,15 +69,35 @@ class Course:
 
 @dataclass(frozen=True)
 class Spells:
-    """Enterings of states, one a place in each array: in which, by which kind, how long until ready (open seconds).
+    """Enterings of states, one a place in each array, the newest last; lengths in open seconds.
 
-    `ready` is False where it is not known to have become ready: it lasted at least so long. The newest come last.
+    `stay` and `rest` lasted at least so long where `left` and `ready` are False; there is no rest before it left.
     """
 
     states: np.ndarray  # names
     kinds: np.ndarray  # names
-    seconds: np.ndarray
-    ready: np.ndarray
+    stay: np.ndarray  # in the state
+    left: np.ndarray  # whether it went on to another state
+    rest: np.ndarray  # from then until it was ready
+    ready: np.ndarray  # whether it became ready
+
+
+@dataclass(frozen=True)
+class Ahead:
+    """What lies ahead of whoever enters a state: the stay in it, and the rest of the way until ready."""
+
+    stay: Survival
+    rest: Survival
+
+    def remaining(self, spent: float) -> np.ndarray:
+        """How much longer it takes, given the time already spent: lengths equally likely, the shortest first.
+
+        Empty where nothing in the past stayed so long.
+        """
+        stay = self.stay.equally_likely(GRAIN, spent)
+        rest = self.rest.equally_likely(GRAIN)
+        sums = np.sort(np.add.outer(stay, rest), axis=None)
+        return sums[FINE // 2 :: FINE]
 
 
 @dataclass(frozen=True)
@@ -102,12 +126,12 @@ class Past:
     had seen what came (0 at once, 1 never), sorted.
     """
 
-    curves: dict[tuple[str, str], Survival] = field(default_factory=dict)
+    curves: dict[tuple[str, str], Ahead] = field(default_factory=dict)
     counts: dict[str, int] = field(default_factory=dict)
     came_out: Sequence[float] = ()
 
-    def curve(self, state: str, kind: str) -> Survival | None:
-        """The curve of a state for a kind, or of all kinds, or of the state's stage whatever the hold."""
+    def ahead(self, state: str, kind: str) -> Ahead | None:
+        """What lies ahead in a state for a kind, or for all kinds, or in the state's stage whatever the hold."""
         return next((self.curves[key] for key in lookups(state, kind) if key in self.curves), None)
 
 
@@ -163,9 +187,9 @@ class Laid:
 
     def __init__(self, courses: Sequence[Course], calendar: OpenTime) -> None:
         rows = [
-            (_seconds(step.at), place, number, step.state, each.kind)
+            (_seconds(step.at), place, number, step.state, each.kind, _seconds(after.at if after else each.ready_at))
             for number, each in enumerate(courses)
-            for place, step in enumerate(each.steps)
+            for place, (step, after) in enumerate(zip_longest(each.steps, each.steps[1:]))
             if each.ready_at is None or step.at < each.ready_at
         ]
         rows.sort(key=lambda row: row[:2])
@@ -173,11 +197,12 @@ class Laid:
         self.device = np.array([row[2] for row in rows], dtype=int)
         self.states = np.array([row[3] for row in rows], dtype=object)
         self.kinds = np.array([row[4] for row in rows], dtype=object)
+        self.left_at = np.array([row[5] for row in rows])
         came_at = np.array([_seconds(each.steps[0].at) for each in courses])
         ready_at = np.array([_seconds(each.ready_at) for each in courses])
         ended_at = np.array([_seconds(each.ended_at) for each in courses])
-        self.came_at, self.ready_at, self.ended_at = (each[self.device] for each in (came_at, ready_at, ended_at))
-        self.began = calendar.until_all(self.at)
+        self.ready_at, self.ended_at = ready_at[self.device], ended_at[self.device]
+        self.began, self.left = calendar.until_all(self.at), calendar.until_all(self.left_at)
         self.came, self.ready, self.ended = (
             calendar.until_all(each)[self.device] for each in (came_at, ready_at, ended_at)
         )
@@ -185,21 +210,25 @@ class Laid:
     def known(self, now: float, open_now: float) -> Spells:
         """The spells as they looked at a moment: what came later is not known yet."""
         many = int(np.searchsorted(self.at, now, side="left"))
-        ready = self.ready_at[:many] <= now
-        left = ~ready & (self.ended_at[:many] <= now)
-        until = np.where(ready, self.ready[:many], np.where(left, self.ended[:many], open_now))
-        seconds = until - self.began[:many]
-        lasted = seconds > 0  # impossible dates, and what fell wholly into closed hours, say nothing
-        return Spells(self.states[:many][lasted], self.kinds[:many][lasted], seconds[lasted], ready[lasted])
+        left, ready = self.left_at[:many] <= now, self.ready_at[:many] <= now
+        gone = ~ready & (self.ended_at[:many] <= now)
+        until = np.where(gone, self.ended[:many], open_now)
+        stay = np.where(left, self.left[:many], until) - self.began[:many]
+        with np.errstate(invalid="ignore"):  # there is no rest before it left
+            rest = np.where(ready, self.ready[:many], until) - self.left[:many]
+        # Impossible dates say nothing.
+        fit = (stay >= 0) & (~left | (rest >= 0))
+        states, kinds = self.states[:many], self.kinds[:many]
+        return Spells(states[fit], kinds[fit], stay[fit], left[fit], rest[fit], ready[fit])
 
 
 def spells(courses: Sequence[Course], now: datetime, calendar: OpenTime) -> Spells:
-    """Every entering of a state that was known at a moment, with how long it took from there until ready."""
+    """Every entering of a state that was known at a moment, with how long everything took from there."""
     return Laid(courses, calendar).known(now.timestamp(), calendar.until(now))
 
 
 def learn(found: Spells) -> Past:
-    """The curves of a past; a state with too little of it has none."""
+    """What the past tells; of a state with too little of it nothing."""
     past = Past()
     states = {state: np.flatnonzero(found.states == state) for state in dict.fromkeys(found.states)}
     wholes: dict[str, list[np.ndarray]] = {}
@@ -213,8 +242,7 @@ def learn(found: Spells) -> Past:
         groups += [(kind, ENOUGH_OF_A_KIND, places[kinds == kind]) for kind in dict.fromkeys(kinds)]
         for kind, needed, members in groups:
             if np.count_nonzero(found.ready[members]) >= needed:
-                newest = _newest(found.ready[members], members)
-                past.curves[state, kind] = product_limit(found.seconds[newest], found.ready[newest])
+                past.curves[state, kind] = _ahead(found, _newest(found.ready[members], members))
     return past
 
 
@@ -222,28 +250,30 @@ def forecast(
     past: Past, step: Step, kind: str, now: datetime, calendar: OpenTime, chance: float = 0.8
 ) -> Window | Thin:
     """The window for a device that has been in a state since `step`, as it looks now."""
-    curve = past.curve(step.state, kind)
-    if curve is None:
-        return Thin(past.counts.get(step.state, 0))
-    found = quantiles(curve, calendar.between(step.at, now), chance, past.came_out)
-    if found is None:
-        return Thin(past.counts.get(step.state, 0))
-    first, median, last = (calendar.after(now, seconds).date() for seconds in found)
-    return Window(first, last, median, chance)
+    return forecasts(past, step, kind, now, calendar, (chance,))[0]
 
 
-def quantiles(
-    curve: Survival, spent: float, chance: float, came_out: Sequence[float]
-) -> tuple[float, float, float] | None:
-    """How much longer it takes, in open seconds: the window's ends with the median between; None where nobody knows."""
+def forecasts(
+    past: Past, step: Step, kind: str, now: datetime, calendar: OpenTime, chances: Sequence[float]
+) -> list[Window | Thin]:
+    """The same for several chances at once."""
+    ahead = past.ahead(step.state, kind)
+    lengths = ahead.remaining(calendar.between(step.at, now)) if ahead else np.array([])
+    if lengths.size == 0:
+        return [Thin(past.counts.get(step.state, 0)) for _ in chances]
+    told: list[Window | Thin] = []
+    for chance in chances:
+        first, median, last = (calendar.after(now, end).date() for end in ends(lengths, chance, past.came_out))
+        told.append(Window(first, last, median, chance))
+    return told
+
+
+def ends(lengths: np.ndarray, chance: float, came_out: Sequence[float]) -> tuple[float, float, float]:
+    """A window's ends with the median between, in open seconds, from lengths that are equally likely."""
     points = ((1 - chance) / 2, 0.5, (1 + chance) / 2)
-    low, middle, high = (curve.remaining(put_right(point, came_out), spent) for point in points)
-    if low is None:
-        return None
-    # Where the past does not reach so far, the longest that anything took is all that can be said.
-    longest = max(float(curve.times[-1]) - spent, low)
-    middle = longest if middle is None else max(middle, low)
-    return low, middle, longest if high is None else max(high, middle)
+    places = [put_right(point, came_out) * lengths.size for point in points]
+    low, middle, high = (float(lengths[min(int(place), lengths.size - 1)]) for place in places)
+    return low, max(middle, low), max(high, middle, low)
 
 
 def put_right(point: float, came_out: Sequence[float]) -> float:
@@ -256,9 +286,9 @@ def put_right(point: float, came_out: Sequence[float]) -> float:
     many = len(came_out)
     if many == 0:
         return point
-    place = (many + 1) * point
     if point == 0.5:
         return float(np.quantile(np.asarray(came_out), 0.5))
+    place = (many + 1) * point
     whole = int(np.ceil(place - 1e-9)) if point > 0.5 else int(np.floor(place + 1e-9))
     if whole < 1:
         return 0.0
@@ -271,19 +301,35 @@ def latest(came_out: Sequence[float]) -> list[float]:
     return recent if len(recent) >= FEW else []
 
 
-def seen_at(curve: Survival, spent: float, took: float) -> float:
+def seen_at(lengths: np.ndarray, took: float) -> float:
     """The chance, as the forecast saw it, that what came would have come by then."""
-    alive = curve.at(spent)
-    return 1.0 if alive <= 0 else 1.0 - curve.at(spent + took) / alive
+    below, up_to = (np.searchsorted(lengths, took, side=side) for side in ("left", "right"))
+    return float(below + up_to) / 2 / lengths.size
 
 
-def as_data(curve: Survival) -> Mapping[str, Any]:
-    """A curve as it is stored."""
-    return {"times": curve.times.round(0).tolist(), "longer": curve.longer.tolist()}
+def as_data(ahead: Ahead) -> Mapping[str, Any]:
+    """What lies ahead, as it is stored."""
+    return {"stay": _stored(ahead.stay), "rest": _stored(ahead.rest)}
 
 
-def from_data(data: Mapping[str, Any]) -> Survival:
-    """A curve as it was stored."""
+def from_data(data: Mapping[str, Any]) -> Ahead:
+    """What lies ahead, as it was stored."""
+    return Ahead(_restored(data["stay"]), _restored(data["rest"]))
+
+
+def _ahead(found: Spells, members: np.ndarray) -> Ahead:
+    gone_on = members[found.left[members]]
+    return Ahead(
+        product_limit(found.stay[members], found.left[members]),
+        product_limit(found.rest[gone_on], found.ready[gone_on]),
+    )
+
+
+def _stored(curve: Survival) -> Mapping[str, Any]:
+    return {"times": curve.times.round(0).tolist(), "longer": curve.longer.round(6).tolist()}
+
+
+def _restored(data: Mapping[str, Any]) -> Survival:
     return Survival(np.array(data["times"], dtype=float), np.array(data["longer"], dtype=float))
 
 

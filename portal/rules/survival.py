@@ -34,6 +34,19 @@ class Survival:
         under = np.flatnonzero(self.longer <= alive * (1.0 - chance) + 1e-12)
         return None if under.size == 0 else max(float(self.times[under[0]]) - spent, 0.0)
 
+    def equally_likely(self, many: int, spent: float | None = None) -> np.ndarray:
+        """So many lengths that it takes, or still takes after `spent`; each as likely as the others, in order.
+
+        Where the estimate does not fall to 0, the longest known stands for what is longer. Empty where nothing in the
+        past lasted longer than `spent`.
+        """
+        alive = 1.0 if spent is None else self.at(spent)
+        if self.times.size == 0 or alive <= 0.0 or (spent is not None and spent >= self.times[-1]):
+            return np.array([])
+        wanted = alive * (1.0 - (np.arange(many) + 0.5) / many)
+        places = np.searchsorted(-self.longer, -wanted - 1e-12, side="left")
+        return self.times[np.minimum(places, self.times.size - 1)] - (spent or 0.0)
+
 
 def product_limit(durations: Sequence[float], ended: Sequence[bool]) -> Survival:
     """The estimate from durations, each with whether it ended (else it is censored: it lasted at least so long)."""

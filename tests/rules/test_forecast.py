@@ -3,33 +3,37 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from random import Random
 
 import holidays
 import numpy as np
 import pytest
+import scipy.stats as stats
 from hypothesis import given
 from hypothesis import strategies as st
 
 from portal import resources
-from portal.rules.backtest import binomial_band, interval_score, judged, pinball, replay
+from portal.rules.backtest import binomial_band, interval_score, judged, pinball, promised, replay, trust
 from portal.rules.forecast import (
     LEAST,
+    Ahead,
     Course,
+    Promise,
     Step,
     Thin,
     Window,
     course,
+    ends,
     forecast,
     learn,
     put_right,
-    quantiles,
     seen_at,
     spells,
 )
 from portal.rules.open_time import OpenTime
-from portal.rules.policy import Policy
+from portal.rules.policy import Closed, Policy
 from portal.rules.stages import Event
 from portal.rules.survival import product_limit
 
@@ -286,23 +290,76 @@ def test_put_right_errs_on_the_wide_side_only(came_out: list[float], point: floa
     assert within / len(came_out) >= min((len(came_out) + 1) * max(point, 1 - point) / len(came_out), 1) - 1e-9
 
 
-def test_what_came_is_seen_at_its_place_in_the_curve() -> None:
-    curve = product_limit(list(range(1, 100)), [True] * 99)
+def ahead(stay: list[float], rest: list[float]) -> Ahead:
+    """What lies ahead of a state, from lengths that are all known."""
+    return Ahead(product_limit(stay, [True] * len(stay)), product_limit(rest, [True] * len(rest)))
 
-    assert seen_at(curve, 0.0, 50) == pytest.approx(50 / 99)
-    assert seen_at(curve, 0.0, 99) == pytest.approx(1.0)
-    assert seen_at(curve, 98, 1) == pytest.approx(1.0)
-    assert seen_at(curve, 99, 1) == 1.0  # nothing lasted so long
+
+def test_what_came_is_seen_at_its_place() -> None:
+    lengths = np.arange(1.0, 101.0)
+
+    assert seen_at(lengths, 50.5) == 0.5
+    assert seen_at(lengths, 0.5) == 0.0
+    assert seen_at(lengths, 200) == 1.0
+
+
+def test_what_remains_is_the_rest_of_the_stay_and_the_rest_of_the_way() -> None:
+    lengths = ahead([10.0] * 30, [5.0] * 30).remaining(4.0)
+
+    assert set(lengths.tolist()) == {11.0}
+    assert ahead([10.0] * 30, [5.0] * 30).remaining(10.0).size == 0  # none stayed so long
+
+
+def test_whoever_is_still_in_a_state_has_the_whole_way_after_it_to_go() -> None:
+    """Conditioning on the stay alone: to have stayed long makes the rest of the way no shorter."""
+    random = np.random.default_rng(7)
+    found = ahead(random.exponential(10, 4000).tolist(), random.exponential(30, 4000).tolist())
+
+    # An exponential stay forgets what was spent, so that the mean stays 10 + 30.
+    for spent in (0.0, 10.0, 30.0):
+        assert np.mean(found.remaining(spent)) == pytest.approx(40, rel=0.1)
+
+
+def test_the_sum_of_stay_and_way_is_that_of_a_million_direct_draws() -> None:
+    random = np.random.default_rng(11)
+    stay, rest = stats.lognorm(0.6, scale=10), stats.gamma(2.0, scale=8)
+    grid = (np.arange(4000) + 0.5) / 4000
+    lengths = ahead(stay.ppf(grid).tolist(), rest.ppf(grid).tolist()).remaining(12.0)
+
+    longer = stay.ppf(random.uniform(stay.cdf(12.0), 1.0, 1_000_000)) - 12.0
+    drawn = np.sort(longer + rest.rvs(1_000_000, random_state=random))
+
+    for point in (0.1, 0.25, 0.5, 0.75, 0.9):
+        # 64 lengths stand for each curve: within half a hundredth of the chance, and the error of the draws.
+        reached = np.searchsorted(drawn, lengths[int(point * lengths.size)]) / drawn.size
+        assert reached == pytest.approx(point, abs=0.008)
 
 
 @given(st.floats(0, 120), st.lists(st.floats(0, 1), max_size=60).map(sorted), st.sampled_from([0.5, 0.8]))
 def test_a_windows_ends_lie_about_its_middle(spent: float, came_out: list[float], chance: float) -> None:
-    curve = product_limit(list(range(1, 100)), [each % 7 > 0 for each in range(99)])
+    lengths = ahead([float(each) for each in range(1, 100)], [3.0, 40.0]).remaining(spent)
 
-    found = quantiles(curve, spent, chance, came_out)
+    if lengths.size == 0:
+        assert spent >= 99
+    else:
+        low, middle, high = ends(lengths, chance, came_out)
+        assert 0 <= low <= middle <= high
 
-    assert found is not None or curve.at(spent) < 0.05 or came_out
-    assert found is None or 0 <= found[0] <= found[1] <= found[2]
+
+@given(
+    st.lists(st.tuples(st.floats(0.1, 50), st.booleans()), min_size=1, max_size=80).filter(
+        lambda s: any(e for _, e in s)
+    )
+)
+def test_the_estimate_is_that_of_a_library_of_statistics(sample: list[tuple[float, bool]]) -> None:
+    times, ended = [time for time, _ in sample], [event for _, event in sample]
+    known = stats.CensoredData.right_censored(times, [not event for event in ended])
+
+    curve = product_limit(times, ended)
+    theirs = stats.ecdf(known).sf
+
+    for time in times:
+        assert curve.at(time) == pytest.approx(float(theirs.evaluate(time)), abs=1e-12)
 
 
 @pytest.mark.parametrize("slower", [1.0, 1.5], ids=["a steady shop", "a shop that slows down in mid-year"])
@@ -328,3 +385,99 @@ def test_a_forecast_knows_nothing_of_what_came_later() -> None:
 
     assert until
     assert early(before) == early(changed)
+
+
+def test_a_promise_is_judged_like_the_rest_as_a_window_until_its_day_is_over() -> None:
+    kept, broken = simple(MONDAY, 3 * DAY), simple(MONDAY, 9 * DAY)
+    word = Promise(MONDAY + timedelta(hours=1), date(2026, 3, 6))
+    cases = promised([replace(kept, promises=(word,)), replace(broken, promises=(word,)), kept], CALENDAR)
+
+    (verdict,) = judged(cases)
+
+    assert (verdict.method, verdict.cases, verdict.coverage) == ("by hand", 2, 0.5)
+    assert verdict.width == 5 * DAY - 3600  # from then until Friday evening
+
+
+def test_what_was_promised_after_it_was_ready_is_no_promise() -> None:
+    done = simple(MONDAY, DAY)
+
+    assert promised([replace(done, promises=(Promise(MONDAY + timedelta(days=3), date(2026, 3, 9)),))], CALENDAR) == []
+
+
+def test_trust_comes_from_the_devices_that_were_ready_lately() -> None:
+    now = datetime(2026, 6, 1, tzinfo=UTC)
+
+    steady, nothing = trust(shop(5, 400), CALENDAR, now), trust([], CALENDAR, now)
+
+    assert steady.held
+    assert 0.7 <= steady.coverage <= 0.9
+    assert len(steady.came_out) == 150
+    assert (nothing.cases, nothing.held, nothing.came_out) == (0, False, [])
+
+
+# Pasts that are not as one would wish
+
+
+def test_a_stage_that_was_renamed_or_removed_keeps_its_past_and_the_new_one_begins_without() -> None:
+    last_week = MONDAY - timedelta(days=7)
+    old = [way for way in shop(1) if way.ready_at and way.ready_at < last_week]
+    renamed = [replace(way, steps=(replace(way.steps[0], stage="looked_over"), *way.steps[1:])) for way in old[-5:]]
+
+    past = learn(spells([*old, *renamed], MONDAY, CALENDAR))
+
+    assert isinstance(forecast(past, Step(MONDAY, "received"), "console", MONDAY, CALENDAR), Window)
+    assert forecast(past, Step(MONDAY, "looked_over"), "console", MONDAY, CALENDAR) == Thin(5)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_impossible_dates_say_nothing_and_break_nothing(seed: int) -> None:
+    random = Random(seed)
+    torn = [
+        Course("console", (Step(MONDAY, "received"), Step(MONDAY - timedelta(days=9), "ready")), MONDAY, MONDAY),
+        Course("console", (Step(datetime(1970, 1, 1, tzinfo=UTC), "received"),), None, None),
+        Course("console", (Step(datetime(2190, 1, 1, tzinfo=UTC), "received"),), None, None),
+        Course("console", (Step(MONDAY, "received"),), None, MONDAY - timedelta(days=400)),
+        Course("console", (Step(MONDAY, "received"),), MONDAY - timedelta(days=400), None),
+    ]
+    whole = shop(seed)
+    mixed = [*whole, *torn * 3]
+    random.shuffle(mixed)
+
+    plain = forecast(learn(spells(whole, MONDAY, CALENDAR)), Step(MONDAY, "received"), "", MONDAY, CALENDAR)
+    told = forecast(learn(spells(mixed, MONDAY, CALENDAR)), Step(MONDAY, "received"), "", MONDAY, CALENDAR)
+
+    assert isinstance(plain, Window)
+    assert isinstance(told, Window)
+    assert abs((told.last - plain.last).days) <= 3
+    replay(mixed, CALENDAR, DAY)
+    trust(mixed, CALENDAR, MONDAY)
+
+
+def test_three_weeks_closed_lie_between_the_days_of_a_window() -> None:
+    closed = Closed(first=date(2026, 3, 5), last=date(2026, 3, 25))
+    policy = POLICY.model_copy(update={"hours": POLICY.hours.model_copy(update={"closed": [closed]})})
+    calendar = OpenTime(policy, date(2025, 1, 1), date(2027, 12, 31))
+    past = learn(spells(shop(1), MONDAY, CALENDAR))
+
+    usual = forecast(past, Step(MONDAY, "received"), "console", MONDAY, CALENDAR)
+    told = forecast(past, Step(MONDAY, "received"), "console", MONDAY, calendar)
+
+    assert isinstance(usual, Window)
+    assert isinstance(told, Window)
+    assert told.first == usual.first  # before
+    assert told.last == usual.last + timedelta(days=21)
+    assert not closed.first <= told.median <= closed.last
+
+
+@pytest.mark.parametrize("change", [datetime(2026, 3, 27, 9, tzinfo=UTC), datetime(2026, 10, 23, 8, tzinfo=UTC)])
+def test_a_change_of_the_clocks_moves_no_window(change: datetime) -> None:
+    """Both Fridays at nine by the shop's clock, the clocks change on Sunday."""
+    past = learn(spells(shop(1), MONDAY, CALENDAR))
+    before = change - timedelta(days=14)
+
+    told = forecast(past, Step(change, "received"), "console", change, CALENDAR)
+    two_weeks_earlier = forecast(past, Step(before, "received"), "console", before, CALENDAR)
+
+    assert isinstance(told, Window)
+    assert isinstance(two_weeks_earlier, Window)
+    assert told.first - two_weeks_earlier.first == timedelta(days=14)
