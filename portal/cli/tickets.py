@@ -5,14 +5,18 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from portal.actions import handover, moves, notes, photos
+from portal.actions import balance, handover, moves, notes, payments, photos
 from portal.actions.desk import COMMAND, Outcome, find
 from portal.actions.handover import Handed
 from portal.actions.intake import NewDevice, NewVisit, take_in
+from portal.actions.payments import Typed
 from portal.cli.common import Commands, command, instant, opened, show_json
 from portal.main import Installation
+from portal.rules.account import Account
 from portal.rules.journal_words import for_bench
+from portal.rules.money import Price
 from portal.rules.numbers import spoken
+from portal.rules.payments import How
 from portal.rules.stages import HOLD_WORDS, Hold
 from portal.rules.tokens import LinkKind
 from portal.store import journal, tickets, visits
@@ -63,7 +67,17 @@ def add_to(commands: Commands) -> None:
     over.add_argument("number")
     over.add_argument("--code", default="", help="the customer's collection code")
     over.add_argument("--why", default="", help="why there is no code; with --unrepaired, why it goes back as it came")
+    over.add_argument("--unpaid", default="", help="why it goes although something is still to be paid")
     over.add_argument("--unrepaired", action="store_true", help="given back as it came, from any stage")
+
+    pay = command(deeds, "pay", _pay, "take money", "ticket pay 4711-8 48.50 --how cash")
+    pay.add_argument("number")
+    pay.add_argument("amount", help="in the shop's currency")
+    pay.add_argument("--how", required=True, choices=[how.value for how in How])
+    pay.add_argument("--reference", default="", help="what finds it again; never the number of a card")
+    pay.add_argument("--on", default="", help="the day on which it came, like 2026-12-08; today without it")
+    pay.add_argument("--back", action="store_true", help="given back, of what is owed back")
+    pay.add_argument("--confirm", action="store_true", help="take it although it is more than is open")
 
     photo = command(deeds, "photo", _photo, "take a photo in, cleaned", "ticket photo 4711-8 front.jpg --before")
     photo.add_argument("number")
@@ -145,8 +159,17 @@ def _handover(options: argparse.Namespace) -> int:
     desk = opened(options).desk
     if options.unrepaired:
         return _done(handover.return_unrepaired(desk, COMMAND, options.number, options.why), "given back unrepaired")
-    handed = Handed(code=options.code, why=options.why)
+    handed = Handed(code=options.code, why=options.why, unsettled=options.unpaid)
     return _done(handover.hand_over(desk, COMMAND, options.number, handed), "handed over")
+
+
+def _pay(options: argparse.Namespace) -> int:
+    desk = opened(options).desk
+    typed = Typed(options.amount, options.how, options.reference, options.on)
+    if options.back:
+        return _done(payments.give_back(desk, COMMAND, options.number, typed), "money given back")
+    done = payments.take(desk, COMMAND, options.number, typed, confirmed=options.confirm)
+    return _done(done, "money taken")
 
 
 def _photo(options: argparse.Namespace) -> int:
@@ -171,6 +194,7 @@ def _show(options: argparse.Namespace) -> int:
         visit = visits.by_id(connection, ticket.visit_id)
         entries = journal.entries(connection, ticket.id)
         policy = house.desk.policy(connection)
+        account = balance.of(connection, ticket, policy)
     summary = _summary(house, OpenTicket(ticket, visit.ref, visit.docket_version, ""))
     if options.json:
         told = [
@@ -178,13 +202,31 @@ def _show(options: argparse.Namespace) -> int:
             | {"audience": each.audience, "by": each.by or each.by_kind}
             for each in entries
         ]
-        show_json(summary | {"device": ticket.device, "fault": ticket.fault, "ending": ticket.ending, "journal": told})
+        more = {"device": ticket.device, "fault": ticket.fault, "ending": ticket.ending, "money": _money(account)}
+        show_json(summary | more | {"journal": told})
         return 0
     print(f"{summary['number']}  {ticket.device}\n{summary['stage']} since {summary['since']}\n{summary['link']}")
+    if not account.is_empty:
+        charged, paid, left = (Price(minor, account.currency) for minor in _amounts(account))
+        print(f"charged {charged}, paid {paid}, " + (f"owed back {left}" if account.credit_minor else f"open {left}"))
     for each in entries:
         text = f": {each.text}" if each.text else ""
         print(f"{each.entry:>4}  {instant(each.at)}  {for_bench(each.event, each.data, policy)}{text}")
     return 0
+
+
+def _amounts(account: Account) -> tuple[int, int, int]:
+    return account.amounts.gross, account.paid_minor, account.open_minor or account.credit_minor
+
+
+def _money(account: Account) -> dict[str, object]:
+    return {
+        "currency": account.currency,
+        "charged_minor": account.amounts.gross,
+        "paid_minor": account.paid_minor,
+        "open_minor": account.open_minor,
+        "owed_back_minor": account.credit_minor,
+    }
 
 
 def _done(outcome: Outcome, what: str) -> int:

@@ -12,7 +12,7 @@ from werkzeug.test import TestResponse
 from notifications.instants import FixedClock
 from portal.actions import balance, payments
 from portal.actions.desk import Desk, find
-from portal.actions.handover import hand_over
+from portal.actions.handover import Handed, hand_over
 from portal.actions.intake import NewDevice, NewVisit, TakenIn, take_in
 from portal.actions.payments import Typed
 from portal.actions.price_terms import TypedTerms
@@ -248,3 +248,22 @@ def test_the_counter_shows_what_is_open_and_leads_to_where_it_is_taken(
 
     assert "Still to be paid: £48.50" in text
     assert f"/bench/{spoken(number)}/money" in text
+
+
+def test_today_tells_what_is_ready_and_not_paid_and_what_left_unpaid(
+    keeper_client: Browser, desk: Desk, number: str
+) -> None:
+    assert "Ready, and not paid" not in keeper_client.get("/bench/today").text
+
+    bring_to(desk, number, "ready")
+    text = keeper_client.get("/bench/today").text
+    assert "Ready, and not paid" in text
+    assert "£48.50" in text
+
+    hand_over(desk, BENCH, number, Handed(why="Known here", unsettled="Pays by transfer"))
+    text = keeper_client.get("/bench/today").text
+    assert "Left unpaid, or money is owed back" in text
+    assert "open: £48.50" in text
+
+    payments.take(desk, BENCH, number, Typed("48.50", "bank transfer"))
+    assert "Left unpaid" not in keeper_client.get("/bench/today").text

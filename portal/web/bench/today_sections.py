@@ -10,7 +10,9 @@ from flask import url_for
 
 from notifications import undelivered
 from notifications.outbox import Trace
+from portal.actions import balance
 from portal.letters.calling import ToRing, to_ring
+from portal.rules.money import Price
 from portal.rules.numbers import spoken
 from portal.rules.questions import State
 from portal.rules.return_ways import Way
@@ -22,6 +24,7 @@ from portal.store import (
     formal_notices,
     handovers,
     journal,
+    money,
     parts,
     questions,
     records,
@@ -270,6 +273,28 @@ def _to_post() -> Section:
     return Section("to-post", say("To be posted"), lines)
 
 
+def _unpaid() -> Section:
+    rules = policy()
+    lines = []
+    for ticket_id in money.ready_and_charged(connection(), rules.stages[-1].key):
+        ticket = tickets.by_id(connection(), ticket_id)
+        owing = balance.owing(connection(), ticket, rules) if ticket else 0
+        if ticket and owing:
+            price = speaking().money(owing, rules.shop.currency)
+            lines.append(Line(_link("money", ticket.number), ticket.number, ticket.device, ticket.stage_since, price))
+    return Section("unpaid", say("Ready, and not paid"), lines, waits=False)
+
+
+def _unsettled() -> Section:
+    rules = policy()
+    lines = []
+    for each in money.unsettled(connection()):
+        price = Price(each.open_minor or each.owed_back_minor, rules.shop.currency)
+        beside = say("owed back: {price}", price=price) if each.owed_back_minor else say("open: {price}", price=price)
+        lines.append(Line(_link("money", each.number), each.number, each.device, each.at, speaking().say(beside)))
+    return Section("unsettled", say("Left unpaid, or money is owed back"), lines)
+
+
 def _given_up() -> Section:
     lines = [
         Line(_link("giving_up", each.number), each.number, each.device, each.at)
@@ -326,6 +351,8 @@ SECTIONS: Sequence[Make] = (
     _agreed,
     _coming,
     _to_post,
+    _unpaid,
+    _unsettled,
     _given_up,
     _formal,
     _soaked,
