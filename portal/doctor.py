@@ -22,6 +22,7 @@ from portal.actions.desk import NoPolicy
 from portal.main import Installation, open_database, open_installation
 from portal.rules.print_sizes import leads_only_here
 from portal.settings import BadSetting, NoSecret, Settings
+from portal.store import house as remembered
 from portal.store import schema
 from portal.store.engine import SQLITE_PRAGMAS, UnsafeDatabase, pragmas
 from portal.store.photo_files import NoPhotoStore
@@ -29,6 +30,8 @@ from portal.store.photo_files import NoPhotoStore
 # What PostgreSQL must not be set to where what was sent must be known after a power cut.
 POSTGRES_DURABLE = {"fsync": ("off",), "synchronous_commit": ("off",), "full_page_writes": ("off",)}
 STALE_AFTER = timedelta(minutes=15)
+ARCHIVE_STALE_AFTER = timedelta(days=2)
+TRIAL_STALE_AFTER = timedelta(days=45)  # once a month, and some grace
 
 
 @dataclass(frozen=True)
@@ -200,6 +203,25 @@ def stale_sweeps(house: Installation, beats: dict[str, datetime], now: datetime)
     return [name for name, limit in limits.items() if name not in beats or now - beats[name] > limit]
 
 
+def _archives(house: Installation) -> Iterator[Finding]:
+    """When the last archive was made, and when one was last brought back in a test."""
+    now = house.desk.clock.now()
+    with house.desk.reading() as connection:
+        made = remembered.when(connection, remembered.ARCHIVED_AT)
+        tried = remembered.when(connection, remembered.TRIED_AT)
+    if made is None:
+        yield Finding("archives", "none was made yet; the clock makes one each night", worth_a_look=True)
+        return
+    stale = bool(house.settings.archive_days) and now - made > ARCHIVE_STALE_AFTER
+    says = f"the last was made {made:%Y-%m-%d %H:%M}Z"
+    yield Finding("archives", f"{says}; is there room, is the clock alive?" if stale else says, must_be_mended=stale)
+    if tried is None or now - tried > TRIAL_STALE_AFTER:
+        last = f"last {tried:%Y-%m-%d}" if tried else "never"
+        yield Finding("archives", f"brought back in a test: {last}; run `restore --test`", worth_a_look=True)
+    else:
+        yield Finding("archives", f"brought back in a test {tried:%Y-%m-%d %H:%M}Z")
+
+
 def _policy(house: Installation) -> Iterator[Finding]:
     try:
         with house.desk.reading() as connection:
@@ -235,4 +257,5 @@ _LOOKS: tuple[Callable[[Installation], Iterator[Finding]], ...] = (
     _clock,
     _policy,
     _messages,
+    _archives,
 )

@@ -106,6 +106,20 @@ def test_a_shop_is_archived_restored_elsewhere_and_held_until_released(
     assert shop("release", "--send")[0] == 1
 
 
+def test_an_archive_is_tried_out_and_doctor_says_when(shop: Run, number: str, tmp_path: Path) -> None:
+    assert "none was made yet" in shop("doctor")[1]
+    shop("archive", str(tmp_path / "shop.sqlite"))
+    assert "brought back in a test: never" in shop("doctor")[1]
+
+    status, out, _err = shop("restore", "--test", str(tmp_path / "shop.sqlite"))
+
+    assert status == 0
+    assert "1 tickets" in out
+    assert "brought back in a test 20" in shop("doctor")[1]
+    assert shop("restore", "--test")[0] == 1  # no night has made one
+    assert shop("restore")[0] == 2
+
+
 def test_release_wants_to_know_which(shop: Run) -> None:
     assert shop("release")[0] == 2
 

@@ -79,6 +79,12 @@ def drop_all(folder: Path) -> int:
     return len(every)
 
 
+def newest(folder: Path) -> Path | None:
+    """The newest of the nightly archives, or None."""
+    found = sorted(_archives(folder), key=lambda each: each[1])
+    return found[-1][0] if found else None
+
+
 def restore(desk: Desk, files: PhotoFiles, file: Path) -> Head:
     """Bring an archive into this empty installation, which starts held: nothing is sent until it is released.
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from notifications.instants import FixedClock
 from portal import settings
-from portal.actions import archives, erasure, retention
+from portal.actions import archive_trial, archives, erasure, retention
 from portal.actions.desk import COMMAND
 from portal.cli.common import Commands, command, instant, moment, opened, show_json
 from portal.letters.disclosure import packed
@@ -50,7 +50,11 @@ def add_to(commands: Commands) -> None:
     parser = command(
         commands, "restore", _restore, "bring an archive into an empty installation, held", "restore shop.sqlite"
     )
-    parser.add_argument("file", type=Path, help="an archive")
+    parser.add_argument(
+        "file", type=Path, nargs="?", help="an archive; with --test the newest of the night where absent"
+    )
+    parser.add_argument("--test", action="store_true", help="only try it out, in a temporary place, and say when")
+    parser.add_argument("--identity", type=Path, metavar="FILE", help="the key of an encrypted one (age), for --test")
 
     parser = command(commands, "release", _release, "let a restored installation go on", "release --drop")
     which = parser.add_mutually_exclusive_group(required=True)
@@ -114,6 +118,11 @@ def _archive(options: argparse.Namespace) -> int:
 
 
 def _restore(options: argparse.Namespace) -> int:
+    if options.test:
+        return _try_out(options)
+    if options.file is None:
+        print("benchwindow: name the archive to bring back.", file=sys.stderr)
+        return 2
     read = settings.read(os.environ, options.data)
     read.data.mkdir(parents=True, exist_ok=True)
     if not read.secret_key and not read.secret_file.exists():
@@ -125,6 +134,20 @@ def _restore(options: argparse.Namespace) -> int:
     head = archives.restore(house.desk, house.photo_files, options.file)
     print(f"{head.rows} rows and {head.photos} pictures, as they were at {instant(head.made_at)}.")
     print("Nothing is sent until you say `benchwindow release --send` or `benchwindow release --drop`.")
+    return 0
+
+
+def _try_out(options: argparse.Namespace) -> int:
+    house = opened(options)
+    file = options.file or archive_trial.newest_of(house.settings.archives)
+    tried = archive_trial.try_out(house.desk, file, options.identity)
+    for fault in tried.faults:
+        print(f"benchwindow: {fault}", file=sys.stderr)
+    if tried.faults:
+        return 1
+    head = tried.head
+    print(f"{file}: {tried.tickets} tickets, {head.rows} rows, {head.photos} pictures, as of {instant(head.made_at)}.")
+    print("It can be brought back. Nothing of this installation was changed.")
     return 0
 
 
