@@ -40,7 +40,12 @@ def _count(matter: Matter, table: FromClause, *when: ColumnElement[bool]) -> Sel
 
 
 _ALL = union_all(
-    _count(Matter.SIGN_OFF, questions.join(tickets), questions.c.state == State.AWAITING.value, _OPEN),
+    _count(
+        Matter.SIGN_OFF,
+        questions,
+        questions.c.ticket_id.in_(select(tickets.c.id).where(_OPEN)),
+        questions.c.state == State.AWAITING.value,
+    ),
     _count(Matter.WROTE, tickets, tickets.c.unread_since.is_not(None)),
     _count(Matter.UNDELIVERED, outbox, *UNDECIDED),
     _count(Matter.REQUEST, requests, requests.c.state == RequestState.OPEN.value),

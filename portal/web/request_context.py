@@ -53,16 +53,24 @@ def close_connection(_error: BaseException | None = None) -> None:
 
 def policy() -> Policy:
     """The policy in force for this request."""
-    rules = g.get("policy")
-    if rules is None:
-        rules = g.policy = desk().policy(connection())
-    return cast(Policy, rules)
+    return _revision_and_policy()[1]
+
+
+def policy_revision() -> int:
+    """The number of the policy's revision in force for this request."""
+    return _revision_and_policy()[0]
 
 
 def use_policy(revision: int) -> Policy:
     """The policy in force, where its newest revision was read already together with something else."""
-    rules = g.policy = desk().shelf.read(connection(), revision)[1]
-    return rules
+    g.policy = desk().shelf.read(connection(), revision)
+    return policy()
+
+
+def _revision_and_policy() -> tuple[int, Policy]:
+    if "policy" not in g:
+        g.policy = desk().shelf.read(connection())
+    return cast(tuple[int, Policy], g.policy)
 
 
 def speaking() -> Language:
