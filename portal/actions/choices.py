@@ -9,7 +9,7 @@ from datetime import datetime
 from sqlalchemy import Connection
 
 from portal.actions import tell
-from portal.actions.desk import CUSTOMER, By, Change, Desk, NotFound, Outcome, change_within
+from portal.actions.desk import CUSTOMER, By, Change, Desk, NotFound, Outcome, change_within, find
 from portal.rules.messages import Channel, Wants, in_order, wanted
 from portal.rules.policy import Policy
 from portal.rules.refusals import Unfit
@@ -39,20 +39,37 @@ def open_ways(contact: Contact, installed: Collection[str]) -> list[Channel]:
 
 
 def choose(
-    desk: Desk,
-    contact_ref: str,
-    chosen: Chosen,
-    installed: Collection[str],
-    *,
-    by: By = CUSTOMER,
-    seen: int | None = None,
-    deed_key: str | None = None,
+    desk: Desk, contact_ref: str, chosen: Chosen, installed: Collection[str], *, deed_key: str | None = None
 ) -> Outcome:
-    """Keep what a contact chose; what waits for them goes by it. `by` is who of the shop wrote it down for them.
+    """Keep what a contact chose; what waits for them goes by it.
 
     `installed` are the channels that the shop has. Raises Unfit, and NotFound for a contact no longer on file.
     """
+    return change_contact(desk, CUSTOMER, contact_ref, _chosen(chosen, installed), deed_key=deed_key)
 
+
+def choose_for(
+    desk: Desk,
+    by: By,
+    number: str,
+    role: str,
+    chosen: Chosen,
+    installed: Collection[str],
+    *,
+    seen: int | None = None,
+    deed_key: str | None = None,
+) -> Outcome:
+    """Keep what the contact with this role ("owner" or "second") asked somebody of the shop for. Raises as above."""
+    with desk.writing() as connection:
+        ticket = find(connection, number)
+        known = [each for each in visits.contacts_of(connection, ticket.visit_id) if each.role == role]
+        if not known:
+            raise NotFound(say("This repair has no such contact."))
+        change = _change(known[0], _chosen(chosen, installed))
+        return change_within(desk, connection, by, number, change, seen=seen, deed_key=deed_key)
+
+
+def _chosen(chosen: Chosen, installed: Collection[str]) -> Decide:
     def decide(connection: Connection, contact: Contact, policy: Policy) -> tuple[Event, dict[str, object]]:
         wants = wanted(chosen.wants)
         columns: dict[str, object] = {"wants": wants.value, "no_reminders": chosen.no_reminders}
@@ -64,7 +81,7 @@ def choose(
             visits.write_in(connection, contact.visit_id, chosen.language)
         return Event("chose_messages", {"contact": contact.role, "wants": wants.value}), columns
 
-    return change_contact(desk, by, contact_ref, decide, seen=seen, deed_key=deed_key)
+    return decide
 
 
 def stop_reminders(desk: Desk, contact_ref: str) -> None:
@@ -86,7 +103,6 @@ def change_contact(
     decide: Decide,
     write: Write | None = None,
     *,
-    seen: int | None = None,
     deed_key: str | None = None,
 ) -> Outcome:
     """Change a contact's row as `decide` says, `write` what hangs on it, and say so in the journal of the first device.
@@ -96,19 +112,24 @@ def change_contact(
     with desk.writing() as connection:
         contact = _contact(connection, contact_ref)
         ticket = tickets.of_visit(connection, contact.visit_id)[0]
+        return change_within(desk, connection, by, ticket.number, _change(contact, decide, write), deed_key=deed_key)
 
-        def change(connection: Connection, _ticket: Ticket, policy: Policy) -> Change:
-            event, columns = decide(connection, contact, policy)
 
-            def keep(connection: Connection, _ticket: Ticket, now: datetime) -> None:
-                if columns:
-                    visits.change_contact(connection, contact.id, columns)
-                if write:
-                    write(connection, contact, now)
+def _change(
+    contact: Contact, decide: Decide, write: Write | None = None
+) -> Callable[[Connection, Ticket, Policy], Change]:
+    def change(connection: Connection, _ticket: Ticket, policy: Policy) -> Change:
+        event, columns = decide(connection, contact, policy)
 
-            return Change([event], audience="bench", write=keep)
+        def keep(connection: Connection, _ticket: Ticket, now: datetime) -> None:
+            if columns:
+                visits.change_contact(connection, contact.id, columns)
+            if write:
+                write(connection, contact, now)
 
-        return change_within(desk, connection, by, ticket.number, change, seen=seen, deed_key=deed_key)
+        return Change([event], audience="bench", write=keep)
+
+    return change
 
 
 def _contact(connection: Connection, ref: str) -> Contact:

@@ -2,41 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import NamedTuple
-
 from flask import abort, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from werkzeug.datastructures import MultiDict
 
 from notifications.channels.push.sealing import Device
-from portal.actions import choices, pushes, tell
-from portal.actions.choices import Chosen
+from portal.actions import choices, pushes
 from portal.actions.desk import Outcome
-from portal.rules.messages import CHANNEL_WORDS, WANTS_WORDS, Channel, Wants
-from portal.rules.sentences import Sentence
-from portal.store.visits import Contact, Visit
+from portal.store.visits import Contact
+from portal.web import choosing
 from portal.web.customer import blueprint
 from portal.web.customer.languages import all_choices, asked
 from portal.web.customer.notices import channel, notices, reader_of
 from portal.web.customer.report import back
 from portal.web.forms import Answer, Filled, attempt, deed_key_typed, new_deed_key, typed
-from portal.web.request_context import desk, installation, policy, refresh
-
-
-class Way(NamedTuple):
-    """A way to reach the reader: in words, and where it leads, mostly hidden."""
-
-    channel: Channel
-    says: Sentence
-    to: str
+from portal.web.request_context import desk, refresh
 
 
 @blueprint.get("/t/<token>/messages")
 def messages(token: str) -> ResponseReturnValue:
     """What is chosen now, in a form."""
     visit, contact = reader_of(token)
-    return _page(token, contact, _chosen_now(visit, contact), Answer())
+    return _page(token, contact, choosing.chosen_now(visit, contact), Answer())
 
 
 @blueprint.post("/t/<token>/messages")
@@ -89,32 +76,22 @@ def _after(token: str, answer: Answer) -> ResponseReturnValue:
         return redirect(address, 303)
     refresh()
     visit, contact = reader_of(token)
-    return _page(token, contact, _chosen_now(visit, contact), answer)
-
-
-def _chosen_now(visit: Visit, contact: Contact) -> MultiDict[str, str]:
-    """What the form begins with: what is chosen now."""
-    chosen = contact.channels if contact.channels is not None else policy().messages.channels
-    ways = [str(way) for way in chosen if way in _installed() and tell.address(contact, way)]
-    now = MultiDict([("wants", contact.wants), ("language", visit.language), *(("way", way) for way in ways)])
-    if contact.no_reminders:
-        now["no_reminders"] = "on"
-    return now
+    return _page(token, contact, choosing.chosen_now(visit, contact), answer)
 
 
 def _choose(contact_ref: str) -> Outcome:
-    chosen = Chosen(typed("wants"), request.form.getlist("way"), bool(typed("no_reminders")), typed("language"))
-    return choices.choose(desk(), contact_ref, chosen, _installed(), deed_key=deed_key_typed())
+    chosen = choosing.typed_choices()
+    return choices.choose(desk(), contact_ref, chosen, choosing.installed(), deed_key=deed_key_typed())
 
 
 def _page(token: str, contact: Contact, filled: MultiDict[str, str], answer: Answer) -> ResponseReturnValue:
-    ways = [Way(way, CHANNEL_WORDS[way], _hidden(contact, way)) for way in choices.open_ways(contact, _installed())]
+    ways = [way._replace(to=_hidden(way.to)) for way in choosing.ways(contact)]
     page = render_template(
         "customer/messages.html",
         ways=ways,
-        amounts=[(wants, WANTS_WORDS[wants]) for wants in Wants],
+        amounts=choosing.AMOUNTS,
         filled=Filled(filled),
-        places=_places(filled.getlist("way"), len(ways)),
+        places=choosing.places(filled.getlist("way"), len(ways)),
         languages=all_choices() if contact.role == "owner" else (),
         answer=answer,
         kept="kept" in request.args,
@@ -127,19 +104,9 @@ def _page(token: str, contact: Contact, filled: MultiDict[str, str], answer: Ans
     return page, answer.status
 
 
-def _places(chosen: Sequence[str], ways: int) -> list[str]:
-    """What stands in each of the places, the first first."""
-    return [*chosen, *[""] * ways][:ways]
-
-
-def _installed() -> Sequence[str]:
-    return list(installation().post_office.channels)
-
-
-def _hidden(contact: Contact, way: Channel) -> str:
-    """Enough of an address for its owner to know it, and too little for anybody else; "" for what has none to show."""
-    if way is Channel.PUSH:
-        return ""
-    address = tell.address(contact, way)
+def _hidden(address: str) -> str:
+    """Enough of an address for its owner to know it, and too little for anybody else."""
     local, at, domain = address.rpartition("@")
+    if not address:
+        return ""
     return f"{local[:1]}…@{domain}" if at else f"…{address[-3:]}"
