@@ -6,7 +6,7 @@ amounts and sentences read as they do in the program's own words. Its result is 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import cache
 from types import SimpleNamespace
 from typing import Any
@@ -19,7 +19,7 @@ from portal.language import Language
 from portal.letters.rendering import environment
 from portal.letters.told import Facts, Told
 from portal.rules.stages import Ending
-from portal.rules.wording import Paragraph, Part, filled, in_braces
+from portal.rules.wording import Paragraph, Part, filled, in_braces, named
 from portal.rules.wording_occasions import ALWAYS, EVENTS, PLACEHOLDERS
 from portal.store import wordings
 from portal.store.wordings import Wording
@@ -60,6 +60,13 @@ VALUES: Mapping[str, str] = {
     "bill": "{% from 'messages/_bill.txt' import bill as all %}{% if bill %}{{ all(bill, offer.terms) }}{% endif %}",
     "check_value": "{{ digest }}",
     "terms": "{{ terms | say }}",
+    "because": "{{ because | say }}",
+    "window": "{% if window %}{{ window | say }}{% endif %}",
+    "days": "{{ days or '' }}",
+    "answer": "{{ answer }}",
+    "finding": "{{ found | say }}",
+    "paid_by": "{{ paid_by | say }}",
+    "explained": "{{ words }}",
     **{name: f"{{% include '{file}' %}}" for name, file in _PARTS.items()},
 }
 _ENDED: Mapping[object, str] = {Ending.RETURNED: "unrepaired", Ending.GIVEN_UP: "given_up"}
@@ -107,10 +114,11 @@ def said(wording: Wording | None, part: Part, words: Mapping[str, Any]) -> tuple
     """A part in the shop's own words, filled in; () where the program's own go out."""
     if wording is None or not wording.words[part]:
         return ()
-    return filled(part, wording.words[part], values_of(words["language"], words, PLACEHOLDERS))
+    own = wording.words[part]
+    return filled(part, own, values_of(words["language"], words, [name for name in named(own) if name in VALUES]))
 
 
-def values_of(language: Language, words: Mapping[str, Any], names: Mapping[str, object]) -> dict[str, str]:
+def values_of(language: Language, words: Mapping[str, Any], names: Iterable[str]) -> dict[str, str]:
     """What stands for the placeholders of these names in a message about `words`; without what it does not know."""
     found = {}
     for name in names:
@@ -201,6 +209,7 @@ _OF_OCCASION: Mapping[tuple[str, str], Mapping[str, Any]] = {
     ("ended", "unrepaired"): {"ending": Ending.RETURNED},
     ("ended", "given_up"): {"ending": Ending.GIVEN_UP},
     **{(each.event, each.key): {"tone": each.key} for each in EVENTS["uncollected"]},
+    ("fault_compared", ALWAYS): {"found": _fact("finding"), "words": _fact("explained")},
 }
 
 

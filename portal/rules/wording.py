@@ -54,6 +54,7 @@ OPEN_TO_ALL = (
     "ready_since",
     "posted_on",
     "answer_by",
+    "days",
 )
 BRIEF = 24  # characters of the shop's name in a text message
 

@@ -88,6 +88,18 @@ PLACEHOLDERS: Mapping[str, Placeholder] = _each(
         "bill", say("what was agreed, line by line, with its total"), say("Replace the port: £67.00"), always=False
     ),
     Placeholder("check_value", say("the check value of the proof"), say("3f5a0c"), always=False),
+    Placeholder("because", say("the sentence that says why it takes longer"), say("We wait for a part.")),
+    Placeholder(
+        "window",
+        say("the sentence on when it will probably be ready"),
+        say("It will probably be ready between Tue 8 Dec and Thu 10 Dec."),
+        always=False,
+    ),
+    Placeholder("days", say("the days between which it will probably be ready"), say("8–10 Dec"), always=False),
+    Placeholder("answer", say("what the shop answers"), say("We put it right at our cost.")),
+    Placeholder("finding", say("the sentence on whether it is the same fault"), say("It is the same fault again.")),
+    Placeholder("paid_by", say("the sentence on who pays"), say("We repair it at our cost.")),
+    Placeholder("explained", say("how the bench explains it"), say("A joint had come loose.")),
     Placeholder(
         "terms", say("the sentence on what was agreed about the price"), say("We agreed a fixed price: £48.50.")
     ),
@@ -125,6 +137,7 @@ _ALL = (
         text=("devices", "agreed"),
     ),
     _occasion("stage_reached", say("A stage reached"), ("stage", "stage_sentence")),
+    _occasion("window_moved", say("It takes longer"), ("because", "window", "days"), text=("because", "window")),
     _occasion("noted", say("A note for the customer"), ("notes", "photos"), key="notes", text=("notes", "photos")),
     _occasion(
         "noted",
@@ -180,6 +193,14 @@ _ALL = (
     _occasion("reopened", say("Here after all: the last message was a mistake"), ("code",), text=("code",)),
     _occasion("posted", say("Posted"), ("posted_on", "carrier", "reference")),
     _occasion("parcel_came_back", say("The parcel came back"), ("code", "choose_link"), text=("code", "choose_link")),
+    _occasion("complaint_answered", say("The answer to a complaint"), ("answer",), text=("answer",)),
+    _occasion(
+        "fault_compared",
+        say("Whether a device came back with the same fault"),
+        ("finding", "paid_by", "explained"),
+        text=("finding", "paid_by", "explained"),
+    ),
+    _occasion("own_data_code", say("The code for one’s data"), ("code",), text=("code",), sms=("code",)),
     _occasion("link_again", say("The link once more")),
 )
 OCCASIONS: Mapping[tuple[str, str], Occasion] = {each.name: each for each in _ALL}
