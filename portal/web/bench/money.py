@@ -8,6 +8,7 @@ from flask import Response, render_template
 from flask.typing import ResponseReturnValue
 
 from portal.actions import balance, charges, payments
+from portal.actions.collection import is_waiting
 from portal.actions.desk import find
 from portal.actions.payments import Typed
 from portal.letters import statement as paper
@@ -93,13 +94,16 @@ def statement_data(number: str, which: int, form: str) -> Response:
 def money_page(found: Ticket, answer: Answer | None = None, form: str = "") -> ResponseReturnValue:
     """The page, after a refusal with everything typed still in it."""
     answer, rules = answer or Answer(), policy()
-    account = balance.of(connection(), found, rules)
+    account, made = balance.of(connection(), found, rules), balance.statement(connection(), found, rules)
+    stated = store.statements_of(connection(), found.id)
     page = render_template(
         "bench/money.html",
         ticket=found,
         account=account,
-        made=balance.statement(connection(), found, rules),
-        statements=store.statements_of(connection(), found.id),
+        made=made,
+        statements=stated,
+        is_stated=any(each.stands and each.document == made for each in stated),
+        is_ready=is_waiting(found, rules),
         storage_minor=charges.storage_so_far(desk(), connection(), found, rules),
         currency=rules.shop.currency,
         plain=lambda minor: Price(minor, rules.shop.currency).plain,
