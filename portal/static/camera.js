@@ -67,6 +67,7 @@ function say(text) {
 }
 
 find("plain").hidden = true; // the shutter sends
+form.addEventListener("submit", (event) => event.preventDefault());
 find("shutter").className = "shutter";
 setInterval(look, EVERY_MS);
 document.addEventListener("visibilitychange", look);

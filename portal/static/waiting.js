@@ -6,6 +6,7 @@ import * as store from "./waiting_store.js";
 const FIRST_PAUSE_MS = 1_000;
 const MOST_PAUSE_MS = 60_000;
 const SILENCE_MS = 120_000; // a photo may wait for its turn at the server
+const TURN_MS = 30_000;
 const place = document.querySelector("[data-waiting]");
 const words = place.dataset;
 const between = globalThis.BroadcastChannel ? new BroadcastChannel("benchwindow-waiting") : null;
@@ -15,6 +16,7 @@ class LoggedOut extends Error {}
 
 let items = []; // {id, about, file, state, reasons, part}, as they are sent; id only where it is kept
 let login = null; // {owner, key, token} while somebody is known to be logged in
+let whose = null; // the owner that this page is of
 let keeps = false; // whether this page can keep anything on the device
 let unread = 0; // kept here, and not looked at yet
 let others = 0;
@@ -55,9 +57,11 @@ async function meet() {
   } catch {
     throw new NoLine();
   }
-  if (answer.status >= 500) throw new NoLine();
-  if (!answer.ok) throw new LoggedOut();
+  if (answer.type === "opaqueredirect" || answer.status === 403) throw new LoggedOut();
+  if (!answer.ok || !isJson(answer.headers.get("Content-Type"))) throw new NoLine(); // something on the way answered
   const { owner, key, token } = await answer.json();
+  whose ??= owner;
+  if (owner !== whose) throw new LoggedOut(); // somebody else, in another page: this one's are not theirs to send
   login = { owner, token, key: keeps ? await store.keyOf(key) : null };
   await Promise.all(items.map(keep));
 }
@@ -96,12 +100,25 @@ function revived(about) {
 
 export function go() {
   clearTimeout(timer);
-  turn ??= inTurn(sendAll).finally(() => { turn = null; });
+  timer = 0;
+  turn ??= inTurn(sendAll).finally(() => {
+    turn = null;
+    if (!timer && upNext()) go(); // it came when the turn was all but over
+  });
   return turn;
 }
 
-// One page of the device sends at a time, where the browser can arrange that.
-const inTurn = (work) => (navigator.locks ? navigator.locks.request("benchwindow-waiting", work) : work());
+// One page of the device sends at a time, where the browser can arrange that. It is a courtesy: what two pages send has
+// one effect all the same, so a page that sleeps with its turn is not waited for.
+async function inTurn(work) {
+  if (!navigator.locks) return work();
+  try {
+    return await navigator.locks.request("benchwindow-waiting", { signal: AbortSignal.timeout(TURN_MS) }, work);
+  } catch (fault) {
+    if (fault.name !== "TimeoutError") throw fault;
+    return work();
+  }
+}
 
 async function sendAll() {
   try {
@@ -116,7 +133,8 @@ async function sendAll() {
       login = null;
       trouble = words.loggedOut;
     } else if (fault instanceof NoLine) {
-      trouble = fault.message || words.noLine;
+      trouble = [fault.message || words.noLine, keeps ? "" : words.notKept].join(" ");
+      navigator.storage?.persist?.(); // asks the browser not to clear away what waits
     } else {
       throw fault;
     }
@@ -134,7 +152,8 @@ async function send(item, again = false) {
   item.part = 0;
   show();
   try {
-    const file = item.about.kind === "photo" ? (item.file ?? (await store.fileOf(login.key, item.id))) : null;
+    const file = item.file ?? (item.about.kind === "photo" ? await store.fileOf(login.key, item.id) : null);
+    if (item.about.kind === "photo" && !file) return await forget(item); // another page has sent it, or thrown it away
     const { status, said } = await post(item, file);
     if (said?.done) return await done(item);
     if (status === 429 || status >= 500) throw new NoLine(said?.reasons.join(" "));
@@ -148,6 +167,8 @@ async function send(item, again = false) {
   await meet();
   return send(item, true);
 }
+
+const isJson = (kind) => Boolean(kind?.startsWith("application/json"));
 
 function post(item, file) {
   const form = new FormData();
@@ -179,8 +200,7 @@ function post(item, file) {
 }
 
 function read(request) {
-  if (!request.getResponseHeader("Content-Type")?.startsWith("application/json")) return null; // a page: not our answer
-  return JSON.parse(request.responseText);
+  return isJson(request.getResponseHeader("Content-Type")) ? JSON.parse(request.responseText) : null;
 }
 
 async function done(item) {

@@ -53,6 +53,7 @@ export async function list(key, owner) {
   return { mine, others, lost };
 }
 
+// The file of an item; null where it is not there any more.
 export async function fileOf(key, id) {
   const row = await inStore("readonly", (store) => store.get(id));
   return row?.file ? new Blob([await open(key, row.file)]) : null;

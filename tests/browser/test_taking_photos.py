@@ -18,7 +18,7 @@ from portal.actions.desk import By, Desk, find
 from portal.pictures import worker
 from portal.rules.numbers import spoken
 from portal.store import journal, photos
-from tests.browser.conftest import Open
+from tests.browser.conftest import Open, log_in
 from tests.browser.line import Line
 from tests.web.browser import PASSWORD
 
@@ -316,6 +316,73 @@ def test_a_photo_that_seems_dark_waits_for_a_word_and_holds_no_other_up(
 
     expect(page.locator(".prints figure")).to_have_count(2)
     assert shapes(desk, number) == ["tall", "wide"]
+
+
+def test_a_login_that_runs_out_loses_nothing_and_nobody_else_sends_it(
+    at_bench: Open, desk: Desk, keeper: By, number: str, line: Line, pictures: dict[str, Path]
+) -> None:
+    page = at_bench(at(number), width=360)
+    is_ready(page)
+    line.cut()
+    choose(page, pictures["tall"])
+    send(page)
+    page.locator("[data-waiting] li[data-kept]").wait_for()
+    page.context.clear_cookies()
+    line.mend()
+    page.get_by_text("1 not sent yet. Log in again, and it goes by itself.").wait_for()
+
+    other = page.context.new_page()
+    log_in(other, "Kim")
+    other.get_by_text("1 of somebody else wait on this device.").wait_for()
+    page.evaluate("dispatchEvent(new Event('online'))")
+    page.get_by_text("1 not sent yet. Log in again, and it goes by itself.").wait_for()
+    assert kept(desk, number) == []
+    page.context.clear_cookies()
+    log_in(other, "Robin")
+
+    expect(other.locator("[data-waiting]")).to_be_hidden()
+    assert shapes(desk, number) == ["tall"]
+    assert on_the_device(other) == []
+
+
+def test_a_page_that_can_keep_nothing_sends_all_the_same_and_says_so(
+    at_bench: Open, desk: Desk, number: str, line: Line, pictures: dict[str, Path]
+) -> None:
+    page = at_bench("/account", width=360)
+    page.add_init_script("Object.defineProperty(crypto, 'subtle', { value: undefined })")  # as without HTTPS
+    page.goto(at(number))
+    is_ready(page)
+    line.cut()
+    choose(page, pictures["tall"])
+    send(page)
+    page.get_by_text("This page cannot keep anything on the device").wait_for()
+
+    line.mend()
+
+    expect(page.locator(".prints figure")).to_have_count(1)
+    assert shapes(desk, number) == ["tall"]
+
+
+def test_what_does_not_go_is_tried_again_after_waits_that_grow(
+    at_bench: Open, number: str, pictures: dict[str, Path]
+) -> None:
+    page = at_bench("/account", width=360)
+    page.clock.install()
+    page.goto(at(number))
+    is_ready(page)
+    tries = []
+    page.route("**/bench/waiting", lambda route: (tries.append(route), route.abort()))
+    choose(page, pictures["tall"])
+    send(page)
+    page.get_by_text("1 not sent yet. No connection.").wait_for()
+
+    for tried, seconds in enumerate([1, 2, 4, 8, 16, 32, 60, 60], start=1):
+        page.evaluate("navigator.locks.request('benchwindow-waiting', () => {})")  # until its turn is over
+        assert len(tries) == tried
+        page.clock.run_for((seconds - 0.5) * 1000)
+        assert len(tries) == tried
+        with page.expect_event("requestfailed"):
+            page.clock.run_for(500)
 
 
 HAND_OVER = """([event, name, data]) => {
