@@ -110,11 +110,10 @@ _TOLD = (
 )
 # Since when it stands as it does: the journal knows of a hold that was lifted, too.
 _SINCE = (
-    select(func.max(journal.c.at))
-    .where(
-        journal.c.ticket_id == tickets.c.id,
-        journal.c.event.in_(("arrived", "moved", "held", "released")),
-    )
+    select(journal.c.at)
+    .where(journal.c.ticket_id == tickets.c.id, journal.c.event.in_(("arrived", "moved", "held", "released")))
+    .order_by(journal.c.entry.desc())
+    .limit(1)
     .scalar_subquery()
 )
 _WAITING = select(

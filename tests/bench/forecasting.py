@@ -19,6 +19,7 @@ import numpy as np
 
 from portal.rules.backtest import Case, binomial_band, judged, moments, moments_at, own_case, rivals
 from portal.rules.forecast import Course, Step, latest, seen_at
+from tests.bench import window_speed
 from tests.bench.known_shops import CALENDAR, DAY, LAWS, Law, Oracle, pace_at, shop
 
 MANY = 900  # devices a year
@@ -45,7 +46,7 @@ def main() -> int:
     print("law           seed  cases  held 80 %  width : law’s  interval score : best rival’s, from mid-repair on")
     missed = [law.name for law in LAWS if not _met(law, seeds)]
     print(f"\nAims missed: {', '.join(missed) or 'none'}.\n")
-    _speed()
+    window_speed.main()
     return 1 if missed else 0
 
 
@@ -129,10 +130,6 @@ def _score(found: Sequence[Judged]) -> float:
 
 def _length(course: Course) -> float:
     return CALENDAR.between(course.steps[0].at, course.ready_at) if course.ready_at else 0.0
-
-
-def _speed() -> None:
-    """What a forecast costs from what is stored, and a whole shop's, beside one convolution of the same size."""
 
 
 if __name__ == "__main__":
