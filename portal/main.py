@@ -8,7 +8,6 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 from pathlib import Path
 from random import Random, SystemRandom
 from threading import Event
@@ -20,20 +19,20 @@ from notifications.channels import Channel, gateway, mail
 from notifications.channels.push import PushChannel
 from notifications.channels.push.hosts import read_hosts
 from notifications.channels.ring import RingChannel
-from notifications.delivery import PostOffice, no_fault, send_due
+from notifications.delivery import PostOffice, no_fault
 from notifications.instants import Clock, SystemClock
-from notifications.sweeps import Registry, Sweep, Tally
+from notifications.sweeps import Registry, Tally
 from portal import settings
-from portal.actions import answers, archives, collection, figures, photos, retention, rights, windows
 from portal.actions.desk import Desk
 from portal.actions.pushes import Listeners
 from portal.letters import calling, make_composer
 from portal.links import Links
 from portal.settings import BadSetting, Settings
-from portal.store import house, schema, throttles
-from portal.store.engine import empty_the_log, open_engine, sqlite_url
+from portal.store import schema
+from portal.store.engine import open_engine, sqlite_url
 from portal.store.ledger import FileLedger
 from portal.store.photo_files import PhotoFiles
+from portal.sweeps import all_sweeps
 
 
 @dataclass(frozen=True)
@@ -94,7 +93,7 @@ def open_installation(
         going_on=lambda: not stopping.is_set(),
     )
     files = PhotoFiles(read.photos_url or str(read.data / "photos"))
-    sweeps = Registry(_sweeps(desk, office, files, read), desk.writing, desk.reading)
+    sweeps = Registry(all_sweeps(desk, office, files, read), desk.writing, desk.reading)
     return Installation(read, engine, desk, office, files, sweeps, stopping)
 
 
@@ -125,51 +124,3 @@ def _mail(read: Settings) -> Channel:
         return mail.channel(read.mail_url or f"maildir:{read.mailbox}", read.domain)
     except ValueError as fault:
         raise BadSetting("MAIL_URL", str(fault)) from None
-
-
-def _sweeps(desk: Desk, office: PostOffice, files: PhotoFiles, read: Settings) -> list[Sweep]:
-    """The sweeps there are, in the order: remind, lapse, forecast, purge, tidy, backup, send."""
-
-    def tidy(now: datetime) -> Tally:
-        with desk.writing() as connection:
-            forgotten = throttles.forget(connection, now)
-        seen, orphans = photos.sweep_up(desk, files, now)
-        return Tally(forgotten + seen, forgotten + orphans)
-
-    def remind(now: datetime) -> Tally:
-        done = [collection.remind(desk, now), answers.remind(desk, now), rights.remind(desk, now)]
-        return Tally(sum(looked_at for looked_at, _done in done), sum(reminded for _looked_at, reminded in done))
-
-    def lapse(now: datetime) -> Tally:
-        return Tally(*answers.lapse(desk, now))
-
-    def forecast(now: datetime) -> Tally:
-        counted = figures.count_ended(desk, now)
-        looked_at, made = windows.sweep(desk, now)
-        return Tally(looked_at + counted, made + counted)
-
-    def purge(now: datetime) -> Tally:
-        gone = sum(each.count for each in retention.apply(desk, files, now))
-        if gone:
-            empty_the_log(desk.engine)
-        return Tally(gone, gone)
-
-    def backup(now: datetime) -> Tally:
-        return Tally(*archives.nightly(desk, files, read.archives, read.archive_days, read.archive_for, now))
-
-    def send(_now: datetime) -> Tally:
-        with desk.reading() as connection:
-            if house.when(connection, house.HELD_SINCE):  # restored, and not released yet
-                return Tally()
-        batch = send_due(office)
-        return Tally(batch.looked_at, batch.done, batch.failed)
-
-    return [
-        Sweep("remind", remind),
-        Sweep("lapse", lapse),
-        Sweep("forecast", forecast),
-        Sweep("purge", purge, every=timedelta(minutes=10), destroys=True),
-        Sweep("tidy", tidy, every=timedelta(minutes=10), destroys=True),
-        Sweep("backup", backup, every=timedelta(minutes=10)),
-        Sweep("send", send, every=timedelta(seconds=5)),
-    ]
