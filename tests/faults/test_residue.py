@@ -29,7 +29,7 @@ from tests.pictures.samples import as_bytes, four_corners
 
 SCRIPT = Path(__file__).parent / "look_for.py"
 MARKS = {
-    name: f"qz{name}zq"
+    name: f"qz{name}-{name}-{name}zq"  # so long that no other bytes look like it in base64
     for name in ("name", "mail", "device", "fault", "note", "told", "right", "second", "caption", "reason", "why")
 }
 PHONE = "7700900517"
