@@ -37,6 +37,7 @@ from portal.rules.policy_base import (
     not_a_number,
 )
 from portal.rules.policy_bench import Bench, Caution, Check, Kind
+from portal.rules.policy_cancellation import Cancellation
 from portal.rules.policy_collection import Collection
 from portal.rules.policy_complaints import Complaints
 from portal.rules.policy_forecast import Forecast
@@ -241,6 +242,7 @@ class Policy(Part):
     messages: Messages = Messages()
     approvals: Approvals = Approvals()
     money: Money = Field(default_factory=Money)
+    cancellation: Cancellation | None = None  # None: nothing is said of a right to cancel, and nothing asked
     collection: Collection = Collection()
     formal: Formal = Formal()
     complaints: Complaints = Complaints()

@@ -2,7 +2,21 @@
 
 from __future__ import annotations
 
-from sqlalchemy import JSON, BigInteger, Column, ForeignKey, Index, Integer, String, Table, Text, UniqueConstraint
+from sqlalchemy import (
+    JSON,
+    BigInteger,
+    Boolean,
+    Column,
+    Date,
+    ForeignKey,
+    Index,
+    Integer,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+    false,
+)
 
 from notifications.instants import Instant
 from portal.rules.price_terms import Way
@@ -28,6 +42,11 @@ questions = Table(
     Column("settled_at", Instant, info=APPROVAL),
     Column("started_at", Instant, info=APPROVAL),  # when the work that was agreed to began
     Column("reminded_at", Instant, info=APPROVAL),
+    Column("at_distance", Boolean, nullable=False, server_default=false(), info=APPROVAL),  # asked without meeting
+    Column("cancel_until", Date, info=APPROVAL),  # the last day on which what was agreed can be cancelled, if it can be
+    Column(
+        "begin_early", Boolean, info=APPROVAL
+    ),  # whether they asked to begin before that; NULL where nobody was asked
     Column("returned_with", Text, nullable=False, server_default="", info=RECORD),  # the keeper's note to the bench
     one_of("kind", tuple(KIND_WORDS)),
     one_of("state", tuple(State)),

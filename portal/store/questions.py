@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import Connection, bindparam, delete, func, insert, select, update
@@ -38,6 +38,9 @@ class Kept:
     reminded_at: datetime | None
     returned_with: str
     through: str | None
+    at_distance: bool
+    cancel_until: date | None
+    begin_early: bool | None
 
 
 _COLUMNS = (
@@ -58,6 +61,9 @@ _COLUMNS = (
     questions.c.reminded_at,
     questions.c.returned_with,
     questions.c.through,
+    questions.c.at_distance,
+    questions.c.cancel_until,
+    questions.c.begin_early,
 )
 _BY_REF = select(*_COLUMNS).where(questions.c.ref == bindparam("wanted"))
 _OF_TICKET = select(*_COLUMNS).where(questions.c.ticket_id == bindparam("ticket_id")).order_by(questions.c.id)
