@@ -6,6 +6,7 @@ from datetime import datetime
 
 from sqlalchemy import Connection
 
+from portal.rules import price_terms
 from portal.rules.account import Account, Agreed, account, due
 from portal.rules.policy import Policy
 from portal.rules.stages import Ending
@@ -37,7 +38,9 @@ def owing(connection: Connection, ticket: Ticket, policy: Policy) -> int:
 def statement(connection: Connection, ticket: Ticket, policy: Policy) -> Document | None:
     """The statement of the account as it stands now, with what was given free; None where no money was spoken of."""
     found = of(connection, ticket, policy)
-    return None if found.is_empty else document(found, parts.given(connection, ticket.id))
+    if found.is_empty:
+        return None
+    return document(found, parts.given(connection, ticket.id), untold=price_terms.named_by(ticket.fault))
 
 
 def keep_statement(connection: Connection, ticket: Ticket, policy: Policy, now: datetime) -> bool:

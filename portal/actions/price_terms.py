@@ -209,4 +209,4 @@ def _offer(new: NewTerms, ticket: Ticket, policy: Policy, now: datetime) -> Offe
 
 def _what(new: NewTerms, ticket: Ticket) -> str:
     """What it is for; without a word of its own, the fault as told."""
-    return new.what or " ".join(ticket.fault.split())[:400] or ticket.device
+    return new.what or rules.named_by(ticket.fault) or ticket.device

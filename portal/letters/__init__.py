@@ -47,6 +47,7 @@ STILL_TRUE: Mapping[str, StillTrue] = {
 ATTACHED: Mapping[str, Callable[[Letterbox, Told, Facts], Sequence[Attachment]]] = {
     "taken_in": docket.attached,
     "ended": statement.attached,
+    "handed_over_without_code": statement.attached,
     "posted": statement.attached,
 }
 STAFF_STILL_TRUE: Mapping[str, StaffStillTrue] = {**staff.EVENTS, **rights.STAFF_EVENTS, **afterwards.STAFF_EVENTS}

@@ -100,6 +100,11 @@ def left(terms: PriceTerms | None, used_minor: int) -> int | None:
     return max(terms.amount_minor - used_minor, 0)
 
 
+def named_by(fault: str) -> str:
+    """What a price is for where nobody said: the fault as told, on one line; "" for none."""
+    return " ".join(fault.split())[:400]
+
+
 def told_by(events: Iterable[tuple[str, Mapping[str, Any]]]) -> tuple[PriceTerms | None, int]:
     """What a journal tells, by events and their data: the terms, and how much of a limit is used, in minor units."""
     terms, used = None, {}

@@ -6,7 +6,7 @@ Nothing in it names a person or a device: the number of the repair is its only r
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
@@ -34,7 +34,7 @@ class Part(StrEnum):
 
 
 PART_WORDS: Mapping[Part, Sentence] = {
-    Part.WORK: say("Agreed"),
+    Part.WORK: say("The repair, as agreed"),
     Part.FREE: say("Given free"),
     Part.STORAGE: say("Storage"),
     Part.LET_OFF: say("Let off"),
@@ -111,10 +111,11 @@ class Document:
         return [entry for entry in self.entries if entry.part not in CHARGED]
 
 
-def document(found: Account, courtesies: Sequence[str]) -> Document:
-    """The statement of an account as it stands."""
+def document(found: Account, courtesies: Sequence[str], *, untold: str = "") -> Document:
+    """The statement of an account as it stands. A line that says `untold`, the customer's own words, goes without."""
     with_tax = not found.charges or any(charge.prices_include_tax for charge in found.charges)
     entries = [entry for charge in found.charges for entry in _work(charge, with_tax)]
+    entries = [replace(entry, text="") if untold and entry.text == untold else entry for entry in entries]
     entries += [Entry(Part.FREE, what, 0) for what in courtesies]
     if found.storage:
         stored = split(found.storage.amount_minor, found.storage.tax_percent, True)

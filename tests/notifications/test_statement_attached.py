@@ -1,0 +1,62 @@
+"""The statement goes with the word that a device left: to its owner, in their language, and only where money was."""
+
+from __future__ import annotations
+
+import importlib.util
+
+import pytest
+
+from portal.actions import payments
+from portal.actions.handover import hand_over
+from portal.actions.intake import NewDevice, NewVisit, take_in
+from portal.actions.payments import Typed
+from portal.actions.price_terms import TypedTerms
+from tests.actions.bench import bring_to, with_code
+from tests.conftest import BENCH
+from tests.notifications.test_docket_attached import attached
+from tests.notifications.test_letters import Shop, shop  # noqa: F401 (the same shop)
+
+
+def collected(shop: Shop, language: str, price: str = "") -> list[tuple[str | None, object]]:  # noqa: F811
+    """What goes with the mail that a radio is back with its owner: names and contents."""
+    device = NewDevice("Radio", "Hums", price=TypedTerms("fixed price", price, "Capacitors") if price else TypedTerms())
+    visit = NewVisit([device], name="Ada", email="ada@example.org", language=language)
+    number = take_in(shop.desk, BENCH, visit).numbers[0]
+    bring_to(shop.desk, number, "ready")
+    if price:
+        payments.take(shop.desk, BENCH, number, Typed(price, "cash"))
+    shop.send()
+    hand_over(shop.desk, BENCH, number, with_code(shop.desk, number), confirmed=True)
+    (mail,) = shop.send()
+    return [(file.get_filename(), file.get_content()) for file in attached(mail)]
+
+
+def test_it_comes_as_pdf(shop: Shop) -> None:  # noqa: F811
+    [(name, content)] = collected(shop, "en", "48.50")
+
+    assert name == "statement-1.pdf"
+    assert isinstance(content, bytes)
+    assert content.startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize(
+    ("language", "says"),
+    [("en", "not an invoice, and not a till receipt"), ("de", "keine Rechnung und kein Kassenbeleg")],
+)
+def test_without_the_extra_it_comes_as_html_in_their_language(
+    shop: Shop,  # noqa: F811
+    monkeypatch: pytest.MonkeyPatch,
+    language: str,
+    says: str,
+) -> None:
+    monkeypatch.setattr(importlib.util, "find_spec", lambda _name: None)
+
+    [(name, content)] = collected(shop, language, "48.50")
+
+    assert name == "statement-1.html"
+    assert says in str(content)
+    assert "Capacitors" in str(content)
+
+
+def test_where_no_money_was_nothing_is_attached(shop: Shop) -> None:  # noqa: F811
+    assert collected(shop, "en") == []
