@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
-from portal.actions import conversation
+from portal.actions import choices, conversation
+from portal.actions.choices import Chosen
 from portal.actions.desk import By, Desk
 from portal.rules.conversation import Writer
+from portal.rules.messages import Channel
+from portal.store import visits
+from portal.store.visits import Contact
 from seed.scene import Scene
-from seed.stories import Waits, hours, mended, stopped
+from seed.stories import Waits, arrives, hours, is_repaired, is_tested, mended, minutes, stopped
+
+WAYS = (Channel.MAIL, Channel.RING)  # that the demo's shop has
 
 
 def wonders(scene: Scene) -> None:
@@ -39,6 +45,30 @@ def rung(scene: Scene) -> Waits:
     conversation.rang(*_here(scene), "reached", scene.one_of("on_the_telephone"))
     yield hours(scene, 1, 4)
     conversation.said(*_here(scene), "counter", scene.text(scene.house.words["customer_says"]))
+
+
+def would_rather_be_rung(scene: Scene) -> Waits:
+    """A customer who chose on their page to be rung; by the end their device is ready, and somebody must ring."""
+    yield from arrives(scene)
+    yield minutes(30)
+    owner = _owner(scene)
+    if Channel.RING in choices.open_ways(owner, WAYS):
+        choices.choose(scene.house.desk, owner.ref, Chosen("few", [Channel.RING]), WAYS)
+    yield from is_repaired(scene)
+    yield from is_tested(scene)
+
+
+def asks_for_less(scene: Scene) -> None:
+    """The customer asks on the telephone to be told less; the bench writes it down for them."""
+    if open_now := choices.open_ways(_owner(scene), WAYS):
+        choices.choose_for(*_here(scene), "owner", Chosen("few", open_now, no_reminders=True), WAYS)
+
+
+def _owner(scene: Scene) -> Contact:
+    with scene.house.desk.reading() as connection:
+        visit = visits.by_ref(connection, scene.visit_ref)
+        found = visits.contacts_of(connection, visit.id) if visit else []
+    return found[0]
 
 
 def _write(scene: Scene, text: str, photo: bytes = b"") -> None:

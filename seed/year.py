@@ -83,6 +83,8 @@ _STILL_HERE: tuple[tuple[Story, int, int, int], ...] = (
     (stopped(mended, "board_work", talking.shows), 1, 4, 9),
     (talking.answered, 1, 4, 9),
     (talking.rung, 1, 6, 9),
+    (stopped(mended, "cleaning", talking.asks_for_less), 1, 4, 9),
+    (stopped(talking.would_rather_be_rung, "ready"), 3, 9, 14),
     (stopped(mended, "testing"), 5, 9, 14),
     (stopped(mended, "testing", lambda scene: scene.hold("dispute", scene.house.words["objection"])), 1, 9, 14),
     (stopped(mended, "ready"), 6, 12, 30),

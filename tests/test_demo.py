@@ -94,6 +94,14 @@ def test_every_way_a_question_about_money_can_stand_is_to_be_seen(whole: demo.De
 
 
 @pytest.mark.slow
+def test_what_customers_chose_and_whom_to_ring_is_to_be_seen(whole: demo.Demo) -> None:
+    chose = "SELECT DISTINCT by_kind FROM journal WHERE event = 'chose_messages'"
+
+    assert {kind for (kind,) in rows(whole.folder, chose)} == {"customer", "staff"}
+    assert rows(whole.folder, "SELECT 1 FROM calls_due WHERE closed_at IS NULL AND event = 'ready'")
+
+
+@pytest.mark.slow
 def test_the_year_has_its_mistakes_and_corrections(whole: demo.Demo) -> None:
     told = Counter(event for (event,) in rows(whole.folder, "SELECT event FROM journal"))
 
