@@ -116,7 +116,7 @@ def with_pictures(files: PhotoFiles, pictures: Mapping[str, Clean], deed: Callab
 
 
 def withdraw(desk: Desk, files: PhotoFiles, by: By, number: str, ref: str, *, deed_key: str | None = None) -> Outcome:
-    """Take a photo away for good: row and files, its copies with marks, and the pair it was in. The journal says so.
+    """Take a photo away for good: row and files, its copies, and the pair it was in. The journal says so.
 
     Raises NotFound.
     """

@@ -13,7 +13,7 @@ from portal.letters.told import Facts, Letterbox, StillTrue, Told
 from portal.rules.windows import REASONS, probably
 from portal.store import acceptances, journal, photos, questions
 
-_PHOTOS = ("photographed", "photo_released", "photo_marked")
+_PHOTOS = ("photographed", "photo_released", "photo_pointed_out")
 
 
 def _taken_in(_desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:

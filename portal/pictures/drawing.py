@@ -1,4 +1,4 @@
-"""Draws on a picture that is kept already: plain areas over what is to be hidden, rings and arrows at marks.
+"""Draws on a picture that is kept already: plain areas over what is hidden, rings and arrows that point something out.
 
 What is hidden is overwritten in the pixels of each size before they are encoded, so no file holds anything of it.
 """
@@ -20,7 +20,7 @@ _LINE, _EDGE = (196, 30, 30), (255, 255, 255)  # seen on dark and on light
 # A JPEG is made of blocks of 8 pixels, or 16 where colours are kept coarsely, and what stands in one leaves traces all
 # over it: whole blocks are hidden. Encoded again, the blocks that are hidden are plain to the last pixel.
 _COARSE, _FINE = 16, 8
-_FINER = 2  # marks are drawn so many times as large, for smooth edges
+_FINER = 2  # rings and arrows are drawn so many times as large, for smooth edges
 _THICK = 0.006  # of the long edge
 _LONG = 0.14  # of the long edge: an arrow
 _HEAD = 0.4  # of an arrow's length
@@ -34,7 +34,7 @@ def draw(data: bytes, drawn: Drawn, parts: Sequence[Part]) -> Clean:
     if drawn is Drawn.HIDDEN:
         return _hidden(picture, parts)
     for part in parts:
-        _mark(picture, drawn, part)
+        _point_out(picture, drawn, part)
     return both_sizes(picture)
 
 
@@ -50,8 +50,8 @@ def _cover(picture: Image.Image, parts: Sequence[Part], block: int) -> None:
         picture.paste(HIDING, part.pixels(picture.size, block))
 
 
-def _mark(picture: Image.Image, drawn: Drawn, part: Part) -> None:
-    """Draw a mark with a light edge, first the edge and then the line."""
+def _point_out(picture: Image.Image, drawn: Drawn, part: Part) -> None:
+    """Draw with a light edge, first that and then the line."""
     unit = max(picture.size) * _FINER
     for thick, colour in ((_THICK * 2, _EDGE), (_THICK, _LINE)):
         mask = Image.new("L", (picture.width * _FINER, picture.height * _FINER))

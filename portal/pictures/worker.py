@@ -63,7 +63,7 @@ def align_in_child(before: bytes, after: bytes) -> Clean | None:
 
 
 def draw_in_child(data: bytes, drawn: Drawn, parts: Sequence[Part]) -> Clean:
-    """A picture as `clean` made it, with parts of it hidden or marked, in a child. Raises Unfit where that broke."""
+    """A picture as `clean` made it with parts hidden or pointed out, in a child. Raises Unfit where that broke."""
     with _places:
         answer = _ask(_start(("-m", "portal.pictures.drawing_child")), wire.write_drawing(data, drawn, parts))
     if isinstance(answer, Clean):

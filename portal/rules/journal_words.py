@@ -115,7 +115,7 @@ _BENCH: Mapping[str, Sentence] = {
     "photo_parts_hidden": say("Parts of a photo were hidden"),
     "photo_released": say("A photo is for the customer too"),
     "photo_described": say("What is said of a photo was changed"),
-    "photo_marked": say("A copy of a photo was marked"),
+    "photo_pointed_out": say("Something was pointed out on a copy of a photo"),
     "publication_allowed": say("Pictures and film of the device may be published"),
     "publication_refused": say("Not for publication: the consent was taken back"),
     "received_announced": say("The announced parcel came"),
@@ -203,7 +203,7 @@ _CUSTOMER: Mapping[str, Sentence] = {
     "fault_compared": say("{found} {paid_by}"),
     "verdict_objected": say("You do not agree with what we found:"),
     "photo_released": say("There is a photo for you."),
-    "photo_marked": say("We marked a place on a photo."),
+    "photo_pointed_out": say("We point something out to you on a photo."),
     "publication_allowed": say("You allowed us to publish pictures and film of your device."),
     "publication_refused": say("You took back that pictures and film of your device may be published."),
 }

@@ -1,4 +1,4 @@
-"""Parts of a picture: rectangles in per cent of its width and height, to be hidden or to have a mark drawn at them.
+"""Parts of a picture: rectangles in per cent of its width and height, to be hidden or pointed out.
 
 Per cent, so that one rectangle is the same place in every size of a picture.
 """
@@ -28,7 +28,7 @@ class Drawn(StrEnum):
     ARROW = "arrow"  # that points at it
 
 
-MARKS: Mapping[Drawn, Sentence] = {Drawn.RING: say("a ring around it"), Drawn.ARROW: say("an arrow to it")}
+POINTERS: Mapping[Drawn, Sentence] = {Drawn.RING: say("a ring around it"), Drawn.ARROW: say("an arrow to it")}
 
 
 @dataclass(frozen=True)

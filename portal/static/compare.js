@@ -13,10 +13,11 @@ for (const pair of document.querySelectorAll("[data-compare]")) {
   stage.className = "compared";
   line.className = "compared-line";
   const [, after] = figures.map((figure) => {
-    const picture = new Image();
+    const small = figure.querySelector("img");
+    const picture = new Image(small.getAttribute("width"), small.getAttribute("height")); // its place, before it comes
     picture.loading = "lazy";
     picture.draggable = false;
-    picture.alt = figure.querySelector("img").alt;
+    picture.alt = small.alt;
     picture.src = figure.querySelector("a").href;
     stage.append(picture);
     return picture;

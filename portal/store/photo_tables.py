@@ -46,7 +46,7 @@ photo_pairs = Table(
     Index("ix_photo_pairs_ticket_id", "ticket_id"),
 )
 
-# Copies with a mark drawn on them. They show what their original shows, so they are hidden and withdrawn with it.
+# Copies of a photo with a ring or an arrow. They show what it shows: hidden and withdrawn they go with it.
 photo_copies = Table(
     "photo_copies",
     metadata,

@@ -118,7 +118,7 @@ def called(connection: Connection, ticket_id: int) -> dict[str, str]:
 
 
 def copies(connection: Connection, ticket_id: int) -> dict[str, str]:
-    """The refs of a ticket's copies with a mark, each with the ref of its original."""
+    """The refs of a ticket's copies that point something out, each with the ref of its original."""
     return dict(tuple(row) for row in connection.execute(_COPIES, {"ticket_id": ticket_id}))
 
 
@@ -128,7 +128,7 @@ def add(connection: Connection, values: dict[str, object]) -> None:
 
 
 def add_copy(connection: Connection, values: dict[str, object], original_id: int) -> None:
-    """Insert a photo that is a copy of another, with a mark."""
+    """Insert a photo that is a copy of another and points something out."""
     photo_id = connection.execute(insert(photos).returning(photos.c.id), values).scalar_one()
     connection.execute(insert(photo_copies), {"photo_id": photo_id, "original_id": original_id})
 

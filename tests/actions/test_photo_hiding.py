@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from portal.actions import photo_copies, photo_pairs
 from portal.actions import photo_hiding as deeds
-from portal.actions import photo_marks, photo_pairs
 from portal.actions import photos as photo_deeds
 from portal.actions.desk import Desk, NotFound, find
 from portal.actions.intake import NewVisit, take_in
@@ -140,7 +140,7 @@ def test_where_it_fits_no_more_the_pair_is_shown_as_it_was_taken(
 @pytest.mark.parametrize("which", ["original", "copy"])
 def test_what_shows_the_same_is_hidden_with_it(desk: Desk, files: PhotoFiles, number: str, before, which: str) -> None:
     original = keep(desk, files, number, before, "before")
-    photo_marks.mark(desk, files, BENCH, number, original, "ring", [Part(70, 70, 10, 10)])
+    photo_copies.point_out(desk, files, BENCH, number, original, "ring", [Part(70, 70, 10, 10)])
     copy = kept(desk, number)[1].ref
     other = keep(desk, files, number, before, "other")
 

@@ -1,4 +1,4 @@
-"""What is hidden is gone from every size, whatever it was; marks change little, and only where they are."""
+"""What is hidden is gone from every size, whatever it was; rings and arrows change little, and only where they are."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def test_beside_the_part_the_picture_is_what_it_was() -> None:
 
 
 @pytest.mark.parametrize("drawn", [Drawn.RING, Drawn.ARROW])
-def test_a_mark_leaves_what_it_shows_to_be_seen(drawn: Drawn) -> None:
+def test_a_ring_or_an_arrow_leaves_what_it_shows_to_be_seen(drawn: Drawn) -> None:
     plain = Image.new("RGB", (LARGE, 1200), (128, 128, 128))
 
     marked = draw(jpeg(plain), drawn, [PART])

@@ -12,7 +12,7 @@ import pytest
 from sqlalchemy import Engine
 
 from notifications.instants import FixedClock
-from portal.actions import archives, erasure, links, photo_hiding, photo_marks, photos, publication
+from portal.actions import archives, erasure, links, photo_copies, photo_hiding, photos, publication
 from portal.actions.desk import Desk, find
 from portal.actions.handover import return_unrepaired
 from portal.actions.intake import NewDevice, NewVisit, take_in
@@ -129,7 +129,7 @@ def test_what_was_hidden_since_does_not_come_back(
     desk: Desk, files: PhotoFiles, full: str, another: Desk, other_files: PhotoFiles, tmp_path: Path
 ) -> None:
     (photo,) = {ref for ref, _path, _written in files.all()}
-    photo_marks.mark(desk, files, BENCH, full, photo, "ring", [Part(10, 10, 20, 20)])
+    photo_copies.point_out(desk, files, BENCH, full, photo, "ring", [Part(10, 10, 20, 20)])
     archives.make(desk, files, tmp_path / "shop.sqlite")
     photo_hiding.hide(desk, files, BENCH, full, photo, [Part(50, 50, 20, 20)])
 

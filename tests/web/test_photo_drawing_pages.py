@@ -1,4 +1,4 @@
-"""One photo's pages without scripts: its words are put right, parts are hidden, a copy is marked."""
+"""One photo's pages without scripts: its words are put right, parts are hidden, something is pointed out."""
 
 from __future__ import annotations
 
@@ -131,7 +131,7 @@ def test_whoever_has_the_old_picture_is_not_told_that_it_is_still_right(
     assert (again.status_code, again.headers["ETag"] == mark) == (200, False)
 
 
-@pytest.mark.parametrize("page", ["/hide", "/mark"])
+@pytest.mark.parametrize("page", ["/hide", "/point-out"])
 @pytest.mark.parametrize(
     ("typed", "words"),
     [
@@ -161,18 +161,18 @@ def test_numbers_that_do_not_fit_are_kept_and_nothing_is_drawn(
     assert names(installation.photo_files) == {photo.ref}
 
 
-def test_a_copy_is_marked_and_withdrawn_with_its_photo(
+def test_a_copy_points_out_and_is_withdrawn_with_its_photo(
     staff_client: Browser, installation: Installation, number: str, photo: Photo
 ) -> None:
     answer = send(
-        staff_client, at(number, photo.ref, "/mark"), drawn="arrow", caption="Here", audience="customer", **NUMBERS
+        staff_client, at(number, photo.ref, "/point-out"), drawn="arrow", caption="Here", audience="customer", **NUMBERS
     )
     assert answer.status_code == 303
     first, copy = kept(installation, number)
     assert first == photo
     assert (copy.caption, copy.audience) == ("Here", "customer")
     page = at(number, photo.ref)
-    assert "the copy with a mark" in staff_client.get(page).text
+    assert "the copy that points something out" in staff_client.get(page).text
 
     staff_client.post(f"{page}/withdraw", data=hidden_fields(staff_client.get(page).text, f"{page}/withdraw"))
 
@@ -221,7 +221,7 @@ def test_the_pair_it_is_in_is_shown_without_the_hidden_part(
         assert client.get(f"/t/{token(taken_in)}/photos/{gone}-large.jpg").status_code == 404
 
 
-@pytest.mark.parametrize("page", ["", "/hide", "/mark"])
+@pytest.mark.parametrize("page", ["", "/hide", "/point-out"])
 def test_another_repairs_photo_has_no_page_here(
     staff_client: Browser, installation: Installation, arrival: NewVisit, photo: Photo, page: str
 ) -> None:

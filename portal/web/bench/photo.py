@@ -1,4 +1,4 @@
-"""One photo at the bench: what is said of it is put right, parts of it are hidden, a mark is drawn on a copy."""
+"""One photo at the bench: its words are put right, parts of it are hidden, something is pointed out on a copy."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from flask import abort, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from werkzeug.datastructures import MultiDict
 
-from portal.actions import photo_hiding, photo_marks, photo_words
+from portal.actions import photo_copies, photo_hiding, photo_words
 from portal.actions.desk import find
 from portal.actions.photos import found_photo
 from portal.rules.numbers import parse_number, spoken
-from portal.rules.picture_parts import FIELDS, MARKS, MOST, read_parts
+from portal.rules.picture_parts import FIELDS, MOST, POINTERS, read_parts
 from portal.store import photos as store
 from portal.store.photos import Photo
 from portal.web import guard
@@ -64,18 +64,18 @@ def hide_parts(number: str, ref: str) -> ResponseReturnValue:
     return _do(number, ref, "hidden", hide, _hiding_page)
 
 
-@blueprint.get("/<number>/photos/<ref>/mark")
-def marking(number: str, ref: str) -> ResponseReturnValue:
+@blueprint.get("/<number>/photos/<ref>/point-out")
+def pointing_out(number: str, ref: str) -> ResponseReturnValue:
     """The photo, to draw a rectangle around what is to be shown."""
-    return _marking_page(number, ref, Answer())
+    return _pointing_page(number, ref, Answer())
 
 
-@blueprint.post("/<number>/photos/<ref>/mark")
-def mark_copy(number: str, ref: str) -> ResponseReturnValue:
+@blueprint.post("/<number>/photos/<ref>/point-out")
+def point_out(number: str, ref: str) -> ResponseReturnValue:
     """Draw a ring or an arrow on a copy."""
 
-    def mark(**who: Any) -> object:
-        return photo_marks.mark(
+    def draw(**who: Any) -> object:
+        return photo_copies.point_out(
             files=installation().photo_files,
             drawn=typed("drawn"),
             parts=read_parts(_rows()),
@@ -84,7 +84,7 @@ def mark_copy(number: str, ref: str) -> ResponseReturnValue:
             **who,
         )
 
-    return _do(number, ref, "marked", mark, _marking_page)
+    return _do(number, ref, "pointed-out", draw, _pointing_page)
 
 
 def _rows() -> list[Mapping[str, str]]:
@@ -113,8 +113,8 @@ def _hiding_page(number: str, ref: str, answer: Answer) -> ResponseReturnValue:
     return _page("bench/photo_hiding.html", number, ref, answer)
 
 
-def _marking_page(number: str, ref: str, answer: Answer) -> ResponseReturnValue:
-    return _page("bench/photo_marking.html", number, ref, answer, marks=MARKS)
+def _pointing_page(number: str, ref: str, answer: Answer) -> ResponseReturnValue:
+    return _page("bench/photo_pointing.html", number, ref, answer, pointers=POINTERS)
 
 
 def _page(template: str, number: str, ref: str, answer: Answer, **more: object) -> ResponseReturnValue:

@@ -32,7 +32,7 @@ MOMENT_WORDS = {
 _DONE = {
     "said": say("What is said of the photo is kept."),
     "hidden": say("It is hidden for good."),
-    "marked": say("A copy with the mark is there."),
+    "pointed-out": say("A copy that points it out is there."),
     "publication": say("It is noted what may be published."),
 }
 _TOO_MANY = say(

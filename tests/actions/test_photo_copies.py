@@ -1,10 +1,10 @@
-"""A mark is drawn on a copy: the photo stays, and the copy goes wherever the photo goes."""
+"""Something is pointed out on a copy: the photo stays, and the copy goes wherever the photo goes."""
 
 from __future__ import annotations
 
 import pytest
 
-from portal.actions import photo_marks as deeds
+from portal.actions import photo_copies as deeds
 from portal.actions import photo_pairs
 from portal.actions import photos as photo_deeds
 from portal.actions.desk import Desk, NotFound, find
@@ -21,11 +21,11 @@ from tests.conftest import BENCH
 PART = Part(30, 40, 20, 15)
 
 
-def test_a_copy_is_marked_and_the_photo_stays_as_it_was(desk: Desk, files: PhotoFiles, number: str, before) -> None:
+def test_it_is_drawn_on_a_copy_and_the_photo_stays(desk: Desk, files: PhotoFiles, number: str, before) -> None:
     original = keep(desk, files, number, before, "before")
     was = [files.read(original, size) for size in SIZES]
 
-    deeds.mark(desk, files, BENCH, number, original, "ring", [PART], caption="The crack")
+    deeds.point_out(desk, files, BENCH, number, original, "ring", [PART], caption="The crack")
 
     photo, copy = kept(desk, number)
     assert (photo.ref, photo.caption) == (original, "")
@@ -40,22 +40,22 @@ def test_the_customer_is_told_of_one_that_is_for_them(desk: Desk, files: PhotoFi
     original = keep(desk, files, number, before, "before")
     told = len(messages(desk))
 
-    deeds.mark(desk, files, BENCH, number, original, "arrow", [PART], audience="bench")
+    deeds.point_out(desk, files, BENCH, number, original, "arrow", [PART], audience="bench")
     assert len(messages(desk)) == told
-    deeds.mark(desk, files, BENCH, number, original, "arrow", [PART])
+    deeds.point_out(desk, files, BENCH, number, original, "arrow", [PART])
 
     ticket = ticket_of(desk, number)
     assert messages(desk)[told:] == [("noted", ticket.ref, {"entry": ticket.revision})]
     with desk.reading() as connection:
-        assert journal.entries(connection, ticket.id)[-1].event == "photo_marked"
+        assert journal.entries(connection, ticket.id)[-1].event == "photo_pointed_out"
 
 
 def test_a_copy_of_a_copy_is_one_of_the_photo(desk: Desk, files: PhotoFiles, number: str, before) -> None:
     original = keep(desk, files, number, before, "before")
-    deeds.mark(desk, files, BENCH, number, original, "ring", [PART])
+    deeds.point_out(desk, files, BENCH, number, original, "ring", [PART])
     copy = kept(desk, number)[1].ref
 
-    deeds.mark(desk, files, BENCH, number, copy, "arrow", [PART])
+    deeds.point_out(desk, files, BENCH, number, copy, "arrow", [PART])
 
     with desk.reading() as connection:
         found = photos.copies(connection, find(connection, number).id)
@@ -67,7 +67,7 @@ def test_a_photo_that_is_withdrawn_takes_its_copies_and_their_pairs_along(
     desk: Desk, files: PhotoFiles, number: str, before, after
 ) -> None:
     first, second = keep(desk, files, number, before, "before"), keep(desk, files, number, after, "after")
-    deeds.mark(desk, files, BENCH, number, first, "ring", [PART])
+    deeds.point_out(desk, files, BENCH, number, first, "ring", [PART])
     copy = kept(desk, number)[2].ref
     photo_pairs.make(desk, files, BENCH, number, copy, second)
     assert pairs(desk, number)[0].aligned_ref
@@ -81,7 +81,7 @@ def test_a_photo_that_is_withdrawn_takes_its_copies_and_their_pairs_along(
 
 def test_a_copy_that_is_withdrawn_leaves_the_photo(desk: Desk, files: PhotoFiles, number: str, before) -> None:
     original = keep(desk, files, number, before, "before")
-    deeds.mark(desk, files, BENCH, number, original, "ring", [PART])
+    deeds.point_out(desk, files, BENCH, number, original, "ring", [PART])
 
     photo_deeds.withdraw(desk, files, BENCH, number, kept(desk, number)[1].ref)
 
@@ -91,7 +91,7 @@ def test_a_copy_that_is_withdrawn_leaves_the_photo(desk: Desk, files: PhotoFiles
 
 def test_forgetting_a_ticket_forgets_copies_too(desk: Desk, files: PhotoFiles, number: str, before) -> None:
     original = keep(desk, files, number, before, "before")
-    deeds.mark(desk, files, BENCH, number, original, "ring", [PART])
+    deeds.point_out(desk, files, BENCH, number, original, "ring", [PART])
     with desk.writing() as connection:
         gone = photos.forget(connection, find(connection, number).id)
 
@@ -103,7 +103,7 @@ def test_a_form_sent_twice_makes_one_copy(desk: Desk, files: PhotoFiles, number:
     original = keep(desk, files, number, before, "before")
 
     for _ in range(2):
-        deeds.mark(desk, files, BENCH, number, original, "ring", [PART], deed_key="a" * 32)
+        deeds.point_out(desk, files, BENCH, number, original, "ring", [PART], deed_key="a" * 32)
 
     assert len(kept(desk, number)) == 2
     assert len(names(files)) == 2
@@ -113,7 +113,7 @@ def test_what_is_drawn_is_a_ring_or_an_arrow(desk: Desk, files: PhotoFiles, numb
     original = keep(desk, files, number, before, "before")
 
     with pytest.raises(Unfit, match="a ring or an arrow"):
-        deeds.mark(desk, files, BENCH, number, original, "hidden", [PART])
+        deeds.point_out(desk, files, BENCH, number, original, "hidden", [PART])
 
 
 def test_no_copy_is_made_of_another_repairs_photo_nor_once_the_device_has_left(
@@ -123,8 +123,8 @@ def test_no_copy_is_made_of_another_repairs_photo_nor_once_the_device_has_left(
     other = take_in(desk, BENCH, arrival).numbers[0]
 
     with pytest.raises(NotFound):
-        deeds.mark(desk, files, BENCH, other, original, "ring", [PART])
+        deeds.point_out(desk, files, BENCH, other, original, "ring", [PART])
     return_unrepaired(desk, BENCH, number, "No parts.")
     with pytest.raises(Refused, match="has ended"):
-        deeds.mark(desk, files, BENCH, number, original, "ring", [PART])
+        deeds.point_out(desk, files, BENCH, number, original, "ring", [PART])
     assert names(files) == {original}
