@@ -49,6 +49,24 @@ def test_rounding_each_line_or_the_total_differs_as_the_shop_states_it(rounding:
     assert amounts.net + amounts.tax == amounts.gross == 3747 + tax
 
 
+@pytest.mark.parametrize("rounding", Rounding)
+def test_the_tax_of_many_small_things_is_never_rounded_to_nothing(rounding: Rounding) -> None:
+    # A unit of 1p bears 0.2p of tax, which is nothing in whole pence; a thousand of them bear 2.00. HMRC's Notice 700
+    # para 17.5.2 forbids what would make it nil (from memory). Tax is therefore never reckoned by the unit here.
+    amounts = total([line(1, "1000")], rounding, prices_include_tax=False).amounts
+
+    assert (amounts.net, amounts.tax, amounts.gross) == (1000, 200, 1200)
+
+
+@pytest.mark.parametrize("rounding", Rounding)
+def test_tax_is_rounded_up_and_down_never_down_only(rounding: Rounding) -> None:
+    # Rounding down is a concession for those who invoice businesses (HMRC's manual VATREC12010); a retailer rounds to
+    # the nearest penny (VATREC12020).
+    taxes = [total([line(net)], rounding, prices_include_tax=False).amounts.tax for net in (1249, 1251, 1252, 1253)]
+
+    assert taxes == [250, 250, 250, 251]
+
+
 def test_a_shop_without_tax_has_no_tax_line() -> None:
     without = total([line(4850, rate=None)], Rounding.PER_LINE, prices_include_tax=True)
     zero_rated = total([line(4850, rate=Decimal(0))], Rounding.PER_LINE, prices_include_tax=True)
