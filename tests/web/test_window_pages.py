@@ -123,6 +123,10 @@ def test_of_a_promise_that_was_broken_the_page_says_so(client: Browser, desk: De
     assert WINDOW.search(text)
 
 
+def test_the_same_is_said_by_telephone(staff_client: Browser, reckoned: str) -> None:
+    assert WINDOW.search(staff_client.get(f"/bench/{spoken(reckoned)}/phone").text)
+
+
 # The bench
 
 

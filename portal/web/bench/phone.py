@@ -148,7 +148,8 @@ def _aloud(ticket: Ticket, followed: Followed, words: Language) -> Aloud:
         sentences = [told.standing, told.warranty]
     else:
         ready = say("It is ready.") if is_ready else say("It is not ready yet.")
-        sentences = [words.say(ready), told.standing, told.hold, told.part_expected, told.next, _day(ticket, words)]
+        stands = [told.standing, told.hold, told.part_expected, told.next, _day(ticket, words)]
+        sentences = [words.say(ready), *told.when_ready, *stands]
     return Aloud(ticket, is_ready, [sentence for sentence in sentences if sentence])
 
 
