@@ -9,7 +9,7 @@ import pytest
 
 from notifications import outbox
 from notifications.instants import FixedClock
-from portal.actions import people, photos, retention
+from portal.actions import people, photos, publication, retention
 from portal.actions.announce import announce
 from portal.actions.desk import COMMAND, Desk, NotFound, find
 from portal.actions.handover import return_unrepaired
@@ -74,6 +74,21 @@ def test_the_person_and_the_record_go_when_their_time_is_over_and_not_before(
     assert {Kept.CONTACT, Kept.DEVICE, Kept.RECORD, Kept.PHOTO} <= set(gone)
     left = whole(desk)
     assert [trace for trace in ("Ada", "ada@", "7700900123", "console, blue", "dropped", WORDS) if trace in left] == []
+
+
+def test_a_yes_to_publication_outlasts_the_photos_and_goes_after_two_years(
+    desk: Desk, files: PhotoFiles, clock: FixedClock, number: str
+) -> None:
+    publication.allow(desk, BENCH, number)
+    given_back(desk, number)
+
+    pass_time(clock, days=2 * 365 - 1)
+    retention.apply(desk, files, clock.now())
+    assert whole(desk).count("The shop may publish") == 1
+
+    pass_time(clock, days=3)
+    assert counts(retention.apply(desk, files, clock.now()))[Kept.PUBLICATION] == 1
+    assert "The shop may publish" not in whole(desk)
 
 
 def test_what_proof_hangs_on_stays_as_a_number_with_its_weeks(

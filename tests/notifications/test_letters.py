@@ -20,9 +20,12 @@ from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.links import renew_contact, send_link_again
 from portal.actions.moves import move
 from portal.actions.notes import correct, note
-from portal.actions.photos import add, withdraw
+from portal.actions.photo_hiding import hide
+from portal.actions.photo_words import describe
+from portal.actions.photos import Audience, add, withdraw
 from portal.main import Installation
 from portal.rules.numbers import spoken
+from portal.rules.picture_parts import Part
 from portal.store import photos, policies, purge, tickets, visits
 from portal.store.tables import contacts
 from tests.actions.bench import WITHOUT_CODE
@@ -83,10 +86,10 @@ class Shop:
         return set(folder.iterdir()) if folder.exists() else set()
 
 
-def photograph(shop: Shop, number: str) -> None:
-    """Take a photo for the customer."""
+def photograph(shop: Shop, number: str, audience: Audience = "customer") -> None:
+    """Take a photo, for the customer or the bench."""
     noise = np.random.default_rng(3).integers(60, 255, (300, 400, 3), dtype=np.uint8)
-    add(shop.desk, shop.house.photo_files, BENCH, number, as_bytes(Image.fromarray(noise)))
+    add(shop.desk, shop.house.photo_files, BENCH, number, as_bytes(Image.fromarray(noise)), audience=audience)
 
 
 def close_the_shop(shop: Shop, first: str, last: str) -> None:
@@ -318,6 +321,35 @@ def test_a_photo_withdrawn_meanwhile_is_not_told(shop: Shop):
     withdraw(shop.desk, shop.house.photo_files, BENCH, number, photo.ref)
 
     assert shop.gathered() == []
+
+
+def test_a_photo_of_which_parts_were_hidden_meanwhile_is_told(shop: Shop):
+    number = shop.arrive()
+    shop.send()
+    photograph(shop, number)
+    with shop.desk.reading() as connection:
+        ticket = tickets.by_number(connection, number)
+        (photo,) = photos.of_ticket(connection, ticket.id)
+    hide(shop.desk, shop.house.photo_files, BENCH, number, photo.ref, [Part(10, 10, 20, 20)])
+
+    (mail,) = shop.gathered()
+
+    assert "There is a new photo of" in part(mail, "plain")
+
+
+def test_a_photo_is_told_once_its_customer_may_see_it(shop: Shop):
+    number = shop.arrive()
+    shop.send()
+    photograph(shop, number, audience="bench")
+    assert shop.gathered() == []
+    with shop.desk.reading() as connection:
+        ticket = tickets.by_number(connection, number)
+        (photo,) = photos.of_ticket(connection, ticket.id)
+
+    describe(shop.desk, BENCH, number, photo.ref, photo.moment, "Look", "", "customer")
+
+    (mail,) = shop.gathered()
+    assert "There is a new photo of" in part(mail, "plain")
 
 
 # By day
