@@ -14,11 +14,13 @@ from typing import Literal
 from sqlalchemy import Connection
 
 from portal.actions import codes, tell
+from portal.actions.cancelling import settled
 from portal.actions.desk import CLOCK, CUSTOMER, By, Change, Desk, Outcome, Stale, change_ticket
 from portal.actions.proving import prove_answer
 from portal.actions.questions import hold_events, must_win, of
 from portal.rules import questions as rules
 from portal.rules.answer_times import remind_at
+from portal.rules.cancellation import Begin, Settled
 from portal.rules.money import to_minor
 from portal.rules.policy import Policy
 from portal.rules.questions import Question, State
@@ -39,6 +41,7 @@ class Answer:
     """What a customer sends: the option agreed to (None: no), the version they read, the word they typed, the language.
 
     `template` names the wording of the page that was shown; `challenge` is that of the code, where one was needed.
+    `begin` is when the work may begin and `told` the mark of what was shown of cancelling, where that is asked.
     """
 
     version: int
@@ -48,10 +51,12 @@ class Answer:
     through: Through = "question link"
     template: str = ""
     challenge: int | None = None
+    begin: str = ""
+    told: str = ""
 
 
 def answer(desk: Desk, number: str, ref: str, given: Answer, *, deed_key: str | None = None) -> Outcome:
-    """The customer answers. Raises Unfit (field "word"), or Refused with what was already decided."""
+    """The customer answers. Raises Unfit (fields "word", "begin"), or Refused with what was already decided."""
 
     def decide(question: Question, now: datetime) -> Question:
         if given.option is None:
@@ -71,12 +76,14 @@ def record(
     who: str,
     *,
     said_at: datetime | None = None,
+    begin: str = "",
     seen: int | None = None,
     deed_key: str | None = None,
 ) -> Outcome:
     """Staff write down an answer given by telephone or at the counter, who gave it to whom, and when (None: now).
 
-    The customer is told and may object. Raises Unfit (fields "how", "who", "said_at"), Refused as `answer` does.
+    `begin` is when the customer wants the work to begin, where that is asked. The customer is told and may object.
+    Raises Unfit (fields "how", "who", "said_at", "begin"), Refused as `answer` does.
     """
     if how not in ("telephone", "counter"):
         raise Unfit("how", say("An answer is given by telephone or at the counter."))
@@ -87,7 +94,7 @@ def record(
     with desk.reading() as connection:
         kept = questions.by_ref(connection, ref)
         language = desk.policy(connection).shop.languages[0]
-    given = Answer(kept.question.version if kept else 0, language, option, "", how)  # type: ignore[arg-type]
+    given = Answer(kept.question.version if kept else 0, language, option, "", how, begin=begin)  # type: ignore[arg-type]
 
     def decide(question: Question, _now: datetime) -> Question:
         if said_at is not None and kept and kept.put_at and said_at < kept.put_at:
@@ -182,15 +189,27 @@ def _settle(
 ) -> Outcome:
     now = desk.clock.now()
 
-    def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
+    def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
         must_be_here(ticket.standing)
         kept = of(connection, ticket, ref)
         after = decide_question(kept.question, now)
+        cancelling = None
         if after.chosen is not None:
             kept.offer.option(after.chosen)  # an option that is not shown is refused
+            cancelling = _cancelling(connection, by, ticket, kept, given, policy, said_at or now)
 
         def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
-            _write(connection, ticket, kept, after, name or after.state.value, given, now, said_at=said_at)
+            _write(
+                connection,
+                ticket,
+                kept,
+                after,
+                name or after.state.value,
+                given,
+                now,
+                said_at=said_at,
+                cancelling=cancelling,
+            )
 
         event = Event(name or after.state.value, {"question": ref} | ({"option": after.chosen} if after.chosen else {}))
         events = [event, *hold_events(ticket, connection, ref, after.state)]
@@ -202,6 +221,16 @@ def _settle(
             tell.question_answered(connection, ticket, kept, now)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
+
+
+def _cancelling(
+    connection: Connection, by: By, ticket: Ticket, kept: Kept, given: Answer, policy: Policy, agreed_at: datetime
+) -> Settled | None:
+    """What goes with a yes at a distance; staff say it in the customer's language, who reads it afterwards."""
+    if by == CUSTOMER:
+        return settled(policy, kept, given.language, given.begin, agreed_at, mark=given.told)
+    tag = visits.by_id(connection, ticket.visit_id).language
+    return settled(policy, kept, tag, given.begin, agreed_at)
 
 
 def _lapse(desk: Desk, number: str, ref: str, now: datetime) -> None:
@@ -236,19 +265,26 @@ def _write(
     now: datetime,
     *,
     said_at: datetime | None = None,
+    cancelling: Settled | None = None,
 ) -> None:
     values: dict[str, object] = {"state": after.state.value, "chosen": after.chosen, "settled_at": now}
+    values |= {
+        "cancel_until": cancelling.until if cancelling else None,
+        "begin_early": cancelling.begin is Begin.EARLY if cancelling else None,
+    }
     used = given.challenge if given else None
     if used is not None:
         codes.use(connection, questions.CODES, used, now)
     must_win(questions.change(connection, kept, values | {"through": given.through if given else None}))
-    more = {
+    more: dict[str, object] = {
         "language": given.language if given else None,
         "word": given.word if given else None,
         "through": given.through if given else None,
         "template": given.template if given else None,
         "said_at": said_at.isoformat() if said_at else None,
     }
+    if cancelling:
+        more["cancelling"] = cancelling.facts()
     prove_answer(connection, ticket, kept, answered, after.chosen, now, more)
 
 

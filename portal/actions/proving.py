@@ -27,11 +27,11 @@ def prove_answer(
     answered: str,
     chosen: str | None,
     now: datetime,
-    more: Mapping[str, str | None],
+    more: Mapping[str, object],
 ) -> None:
     """Keep the proof of an answer to `kept` as it was read before it was answered.
 
-    `more` says how it was given: language, word, through, template.
+    `more` says how it was given: language, word, through, template, and what was told of cancelling.
     """
     option = kept.offer.option(chosen) if chosen else None
     amounts = kept.offer.total(option).amounts if option else None

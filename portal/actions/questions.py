@@ -10,14 +10,17 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from typing import Literal, NamedTuple
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
 from portal.actions import tell
+from portal.actions.cancelling import came_unmet
 from portal.actions.desk import By, Change, Desk, NotFound, Outcome, change_ticket, find
 from portal.actions.people import is_keeper
 from portal.rules import questions as rules
 from portal.rules.answer_times import answer_by
+from portal.rules.cancellation import must_not_wait
 from portal.rules.money import to_minor
 from portal.rules.offers import TypedOffer, fit, to_data
 from portal.rules.policy import Policy
@@ -50,11 +53,13 @@ def draft(
     *,
     kind: str = "extra",
     put_at_once: bool = False,
+    at_distance: bool = False,
     seen: int | None = None,
     deed_key: str | None = None,
 ) -> Asked:
     """Write a question; with `put_at_once` it goes on to the customer, or to the keeper first where the policy says so.
 
+    `at_distance` says that the customer agrees without meeting the shop, as do all who announced their device.
     Raises Unfit for what does not fit, Refused for a device that is not here.
     """
     if kind not in KINDS:
@@ -82,6 +87,7 @@ def draft(
                     "drafted_by": by.staff_id,
                     "made_at": now,
                     "put_at": now if state is State.PUT else None,
+                    "at_distance": at_distance or came_unmet(connection, ticket.id),
                 },
             )
             if state is State.PUT:
@@ -211,14 +217,19 @@ def change(
 def start_work(
     desk: Desk, by: By, number: str, ref: str, *, seen: int | None = None, deed_key: str | None = None
 ) -> Outcome:
-    """The bench begins what was agreed to: from now on the yes cannot be taken back."""
+    """The bench begins what was agreed to: from now on the yes cannot be taken back.
 
-    def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
+    Raises Refused while it can be cancelled and the customer did not ask to begin before.
+    """
+
+    def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
         must_be_here(ticket.standing)
         kept = of(connection, ticket, ref)
         rules.start_work(kept.question)
         if kept.question.work_started:
             raise Refused(say("This work has begun already."))
+        today = desk.clock.now().astimezone(ZoneInfo(policy.shop.zone)).date()
+        must_not_wait(kept.cancel_until, kept.begin_early, today)
 
         def write(connection: Connection, _ticket: Ticket, now: datetime) -> None:
             must_win(questions.change(connection, kept, {"started_at": now}))

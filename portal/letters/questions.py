@@ -9,6 +9,7 @@ from sqlalchemy import Connection
 from notifications.letters import Withdrawn
 from portal.actions.codes import code_of
 from portal.letters.told import Facts, Letterbox, StillTrue, Told
+from portal.rules.cancellation import of_document
 from portal.rules.offers import shown_options
 from portal.rules.price_terms import left
 from portal.rules.questions import YES, State
@@ -34,6 +35,7 @@ def _answered(desk: Letterbox, connection: Connection, told: Told) -> Facts | Wi
         "through": kept.through,
         "digest": proof.digest if proof else "",
         "left": _left_of_limit(connection, kept),
+        "cancelling": of_document(proof.document) if proof and kept.cancel_until else None,
     }
 
 

@@ -2,14 +2,15 @@
 
 A service is not begun while a contract made at a distance can be cancelled, unless the consumer asked for it expressly;
 the right ends with the work only where it began on that request and the consumer knew so (Directive 2011/83/EU,
-Art. 7(3), 8(8) and 16(a); SI 2013/3134 reg. 36; partly from memory). What is
-agreed over the counter has no such right (reg. 27).
-Not legal advice: the policy's texts and the law where the shop works decide.
+Art. 7(3), 8(8) and 16(a); SI 2013/3134 reg. 36; partly from memory). What is agreed
+over the counter has no such right (reg. 27). Not legal advice: the policy's texts and the law where the shop works
+decide.
 """
 
 from __future__ import annotations
 
 import hashlib
+import json
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
@@ -47,6 +48,11 @@ class Settled:
     begin: Begin
     until: date
 
+    @property
+    def is_early(self) -> bool:
+        """Whether they asked to begin before the time to cancel is over."""
+        return self.begin is Begin.EARLY
+
     def facts(self) -> dict[str, object]:
         """The same for the proof: the exact words, and what was chosen."""
         return {
@@ -56,6 +62,15 @@ class Settled:
             "begin": self.begin.value,
             "until": self.until.isoformat(),
         }
+
+
+def of_document(document: str) -> Settled | None:
+    """What a proof's document holds of it; None where nothing was told of cancelling."""
+    facts = json.loads(document).get("cancelling")
+    if facts is None:
+        return None
+    told = Told(facts["days"], facts["right"], facts["request"])
+    return Settled(told, Begin(facts["begin"]), date.fromisoformat(facts["until"]))
 
 
 def settle(told: Told, begin: str, agreed_on: date) -> Settled:

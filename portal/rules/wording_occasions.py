@@ -88,6 +88,12 @@ PLACEHOLDERS: Mapping[str, Placeholder] = _each(
         "bill", say("what was agreed, line by line, with its total"), say("Replace the port: £67.00"), always=False
     ),
     Placeholder("check_value", say("the check value of the proof"), say("3f5a0c"), always=False),
+    Placeholder(
+        "cancelling",
+        say("until when it can be cancelled and what they asked, where it was agreed at a distance"),
+        say("You can cancel this until Tue 22 Dec 2026, the end of that day."),
+        always=False,
+    ),
     Placeholder("because", say("the sentence that says why it takes longer"), say("We wait for a part.")),
     Placeholder(
         "window",
@@ -160,9 +166,9 @@ _ALL = (
     _occasion(
         "question_answered",
         say("The customer agreed"),
-        ("answered", "bill", "check_value"),
+        ("answered", "bill", "cancelling", "check_value"),
         key="agreed",
-        text=("answered", "bill"),
+        text=("answered", "bill", "cancelling"),
     ),
     _occasion(
         "question_answered",

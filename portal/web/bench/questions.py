@@ -9,18 +9,20 @@ from flask.typing import ResponseReturnValue
 
 from portal.actions import answers, price_terms
 from portal.actions import questions as deeds
+from portal.actions.cancelling import came_unmet, told
 from portal.actions.desk import By, Desk, Outcome, find
 from portal.actions.price_terms import TypedTerms
 from portal.rules.offers import TypedOffer, shown_options
 from portal.rules.price_terms import WAY_WORDS, left
 from portal.rules.questions import BENCH_KIND_WORDS, OPEN, STATE_WORDS, THROUGH_WORDS, State
 from portal.store import questions as store
+from portal.store import visits
 from portal.store.tickets import Ticket
 from portal.web import offers
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, form_context
 from portal.web.forms import Answer, at_wall, typed
-from portal.web.request_context import connection
+from portal.web.request_context import connection, policy
 
 
 @blueprint.get("/<number>/questions")
@@ -37,7 +39,17 @@ def ask_customer(number: str) -> ResponseReturnValue:
     def deed(desk: Desk, by: By, number: str, *, seen: int | None, deed_key: str | None) -> Outcome:
         if typed("how") == "limit":
             return price_terms.go_ahead(desk, by, number, offer, seen=seen, deed_key=deed_key).outcome
-        asked = deeds.draft(desk, by, number, offer, kind=kind, put_at_once=at_once, seen=seen, deed_key=deed_key)
+        asked = deeds.draft(
+            desk,
+            by,
+            number,
+            offer,
+            kind=kind,
+            put_at_once=at_once,
+            at_distance=typed("at_distance") == "1",
+            seen=seen,
+            deed_key=deed_key,
+        )
         return asked.outcome
 
     return do(number, "ask", deed, questions_page, ".questions")
@@ -86,8 +98,10 @@ def record_answer(number: str, ref: str) -> ResponseReturnValue:
 
     def deed(desk: Desk, by: By, number: str, *, seen: int | None, deed_key: str | None) -> Outcome:
         said_at = at_wall("said_at", when) if when else None
-        how, who = typed("by_way"), typed("who")
-        return answers.record(desk, by, number, ref, option, how, who, said_at=said_at, seen=seen, deed_key=deed_key)
+        how, who, begin = typed("by_way"), typed("who"), typed("begin")
+        return answers.record(
+            desk, by, number, ref, option, how, who, said_at=said_at, begin=begin, seen=seen, deed_key=deed_key
+        )
 
     return do(number, f"said-{ref}", deed, questions_page, ".questions")
 
@@ -114,6 +128,8 @@ def questions_page(found: Ticket, answer: Answer | None = None, form: str = "") 
         used=used,
         left=left(terms, used),
         ways=WAY_WORDS,
+        told=told(policy(), visits.by_id(connection(), found.visit_id).language, at_distance=True),
+        unmet=came_unmet(connection(), found.id),
         offer_form=offers.form(found, new),
         kind_words=BENCH_KIND_WORDS,
         through_words=THROUGH_WORDS,

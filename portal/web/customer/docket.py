@@ -19,7 +19,7 @@ from portal.actions.desk import CUSTOMER, NotFound, find
 from portal.actions.links import Over, Reader, Renewed, resolve_page
 from portal.rules.numbers import spoken
 from portal.rules.questions import CUSTOMER_STATE_WORDS, State
-from portal.rules.sentences import Sentence
+from portal.rules.sentences import Sentence, say
 from portal.store import customer_page, questions
 from portal.store.customer_page import Followed
 from portal.web.customer import blueprint
@@ -47,6 +47,7 @@ class Asked(NamedTuple):
     number: str
     waits: bool
     says: str
+    cancel: str  # until when what was agreed at a distance can be cancelled, or ""
 
 
 @dataclass(frozen=True)
@@ -161,7 +162,7 @@ def docket_page(token: str, shown: Shown, answer: Answer | None = None) -> Docke
         is_owner=contact is not None and contact.role == "owner",
         may_choose_messages=contact is not None
         or (shown.owner_is_alone and "push" in installation().post_office.channels),
-        questions=_questions(token, visit.id, found.tickets),
+        questions=_questions(token, visit.id, found.tickets, shown.today),
         answer=answer or Answer(),
         address=url_for("customer.docket", token=token),
         chosen=f"?lang={words.tag}" if "lang" in request.args else "",
@@ -169,7 +170,7 @@ def docket_page(token: str, shown: Shown, answer: Answer | None = None) -> Docke
     )
 
 
-def _questions(token: str, visit_id: int, followed: Sequence[Followed]) -> list[Asked]:
+def _questions(token: str, visit_id: int, followed: Sequence[Followed], today: date) -> list[Asked]:
     """Questions about money, read only where the journal tells of any."""
     if not any("question" in entry.data for ticket in followed for entry in ticket.journal):
         return []
@@ -180,6 +181,9 @@ def _questions(token: str, visit_id: int, followed: Sequence[Followed]) -> list[
             spoken(number),
             kept.question.state is State.PUT,
             speaking().say(CUSTOMER_STATE_WORDS[kept.question.state]),
+            speaking().say(say("You can cancel it until {day}.", day=kept.cancel_until))
+            if kept.cancel_until and today <= kept.cancel_until
+            else "",
         )
         for kept, number in reversed(found)
         if kept.put_at is not None

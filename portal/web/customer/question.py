@@ -13,7 +13,9 @@ from flask.typing import ResponseReturnValue
 from portal.actions import answers
 from portal.actions.answers import Answer as Given
 from portal.actions.answers import Through
+from portal.actions.cancelling import told
 from portal.actions.desk import NotFound, Outcome
+from portal.rules.cancellation import of_document
 from portal.rules.numbers import spoken
 from portal.rules.offers import shown_options
 from portal.rules.questions import CUSTOMER_STATE_WORDS, CUSTOMER_THROUGH_WORDS, KIND_WORDS, YES, State
@@ -102,6 +104,8 @@ def _answer(reading: Reading) -> Outcome:
         through=through,
         template=build(),
         challenge=challenge,
+        begin=typed("begin"),
+        told=typed("told"),
     )
     return answers.answer(desk(), reading.ticket.number, reading.kept.ref, given, deed_key=deed_key_typed())
 
@@ -136,6 +140,7 @@ def _page(token: str, reading: Reading, answer: Answer) -> ResponseReturnValue:
     kept, language = reading.kept, speaking().tag
     shown = shown_options(kept.offer)
     taken = photos.of_ticket(connection(), reading.ticket.id) if kept.offer.photos else []
+    proof = questions.newest_proof(connection(), kept.ref)
     page = render_template(
         "customer/question.html",
         reading=reading,
@@ -151,7 +156,11 @@ def _page(token: str, reading: Reading, answer: Answer) -> ResponseReturnValue:
         photos=[photo for photo in taken if photo.known_as in kept.offer.photos and photo.audience == "customer"],
         kind=KIND_WORDS[kept.kind],
         through_words=CUSTOMER_THROUGH_WORDS,
-        proof=questions.newest_proof(connection(), kept.ref),
+        proof=proof,
+        told=told(policy(), language, at_distance=kept.at_distance) if reading.waits else None,
+        cancelling=of_document(proof.document) if proof and kept.cancel_until else None,
+        over=kept.cancel_until is not None and speaking().local(desk().clock.now()).date() > kept.cancel_until,
+        typed_begin=typed("begin"),
         token=token,
         answer=answer,
         typed_option=typed("option"),

@@ -1,0 +1,41 @@
+"""What a customer is told of their right to cancel, and what they asked: where a price is agreed at a distance."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import Connection
+
+from portal.language import language
+from portal.rules.cancellation import Settled, Told, must_be_as_shown, settle
+from portal.rules.policy import Policy
+from portal.store import announcements
+from portal.store.questions import Kept
+
+
+def came_unmet(connection: Connection, ticket_id: int) -> bool:
+    """Whether a device was announced and came by post: its customer was never in the shop for it."""
+    return announcements.of_ticket(connection, ticket_id) is not None
+
+
+def told(policy: Policy, tag: str, *, at_distance: bool) -> Told | None:
+    """What is told of the right to cancel, in a language; None where the policy has none, or they were met."""
+    if policy.cancellation is None or not at_distance:
+        return None
+    words = language(tag, policy.shop.zone).words
+    return Told(policy.cancellation.days, words(policy.cancellation.right), words(policy.cancellation.request))
+
+
+def settled(
+    policy: Policy, kept: Kept, tag: str, begin: str, now: datetime, *, mark: str | None = None
+) -> Settled | None:
+    """What goes with a yes to a question; None where nothing is told of cancelling.
+
+    `mark` names the words that a form showed; None where staff read them out. Raises Unfit (field "begin"), Refused.
+    """
+    words = told(policy, tag, at_distance=kept.at_distance)
+    if words is None:
+        return None
+    if mark is not None:
+        must_be_as_shown(words, mark)
+    return settle(words, begin, language(tag, policy.shop.zone).local(now).date())
