@@ -19,7 +19,7 @@ from portal.actions.desk import By, Desk
 from portal.rules.hours import next_open
 from portal.rules.policy import Policy
 from portal.store.photo_files import PhotoFiles
-from seed import asking, leaving, talking
+from seed import afterwards, asking, leaving, talking
 from seed.asking_stories import (
     agreed,
     asked,
@@ -93,6 +93,9 @@ _STILL_HERE: tuple[tuple[Story, int, int, int], ...] = (
     (stopped(mended, "ready", leaving.wants_it_posted), 1, 9, 12),
     (stopped(mended, "ready", leaving.is_claimed), 1, 12, 20),
     (stopped(given_up, "board_work", leaving.gives_it_up), 1, 4, 9),
+    (stopped(mended, "ready", afterwards.is_not_satisfied), 1, 9, 14),
+    (afterwards.comes_back, 1, 25, 30),
+    (afterwards.nobody_collects, 1, 70, 75),
 )
 
 

@@ -151,9 +151,11 @@ def _tracing(entries: Sequence[Entry]) -> tuple[bool, bool | None, str]:
 
 
 def _address_on_file(connection: Connection, ticket: Ticket) -> str:
-    """Where the customer wished to have it posted, or where its parcel came from; "" where neither is known."""
+    """Where it was to be posted to, where its parcel came from, or where the last letter went; "" for none of them."""
     choice = handovers.choice(connection, ticket.id)
     if choice and choice.address:
         return choice.address
     announced = announcements.of_ticket(connection, ticket.id)
-    return announced.return_address if announced else ""
+    if announced and announced.return_address:
+        return announced.return_address
+    return next((kept.address for kept in formal_notices.of_ticket(connection, ticket.id)), "")

@@ -95,7 +95,7 @@ _NOTICE = "Schedule 1"
 _COLLECT: Mapping[str, Point] = {
     "shop_name": Point(say("The shop’s name"), _NOTICE, Read.OTHERS),
     "shop_address": Point(say("The shop’s address"), _NOTICE, Read.OTHERS),
-    "recipient": Point(say("Whose device it is: the name"), _NOTICE, Read.CAUTION),
+    "recipient": Point(say("Whose device it is: the name"), "", Read.CAUTION),
     "address": Point(say("The owner’s proper address, to post it to"), _NOTICE, Read.OTHERS),
     "goods": Point(say("Which goods they are"), _NOTICE, Read.OTHERS),
     "held_at": Point(say("Where they are held"), _NOTICE, Read.OTHERS),
