@@ -14,13 +14,13 @@ from typing import Literal
 from sqlalchemy import Connection
 
 from portal.actions import codes, tell
-from portal.actions.cancelling import settled
+from portal.actions.cancelling import settled, told
 from portal.actions.desk import CLOCK, CUSTOMER, By, Change, Desk, Outcome, Stale, change_ticket
 from portal.actions.proving import prove_answer
 from portal.actions.questions import hold_events, must_win, of
 from portal.rules import questions as rules
 from portal.rules.answer_times import remind_at
-from portal.rules.cancellation import Begin, Settled
+from portal.rules.cancellation import Settled
 from portal.rules.money import to_minor
 from portal.rules.policy import Policy
 from portal.rules.questions import Question, State
@@ -226,11 +226,16 @@ def _settle(
 def _cancelling(
     connection: Connection, by: By, ticket: Ticket, kept: Kept, given: Answer, policy: Policy, agreed_at: datetime
 ) -> Settled | None:
-    """What goes with a yes at a distance; staff say it in the customer's language, who reads it afterwards."""
+    """What goes with a yes at a distance; staff say it in the customer's language, who reads it afterwards.
+
+    Whoever says yes at the counter is met there, wherever the question was asked.
+    """
+    at_distance = kept.at_distance and given.through != "counter"
     if by == CUSTOMER:
-        return settled(policy, kept, given.language, given.begin, agreed_at, mark=given.told)
+        shown = told(policy, given.language, at_distance=at_distance)
+        return settled(shown, given.begin, agreed_at, policy, mark=given.told)
     tag = visits.by_id(connection, ticket.visit_id).language
-    return settled(policy, kept, tag, given.begin, agreed_at)
+    return settled(told(policy, tag, at_distance=at_distance), given.begin, agreed_at, policy)
 
 
 def _lapse(desk: Desk, number: str, ref: str, now: datetime) -> None:
@@ -268,10 +273,7 @@ def _write(
     cancelling: Settled | None = None,
 ) -> None:
     values: dict[str, object] = {"state": after.state.value, "chosen": after.chosen, "settled_at": now}
-    values |= {
-        "cancel_until": cancelling.until if cancelling else None,
-        "begin_early": cancelling.begin is Begin.EARLY if cancelling else None,
-    }
+    values |= cancelling.columns() if cancelling else {"cancel_until": None, "begin_early": None}
     used = given.challenge if given else None
     if used is not None:
         codes.use(connection, questions.CODES, used, now)

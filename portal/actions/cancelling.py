@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
@@ -10,7 +11,6 @@ from portal.language import language
 from portal.rules.cancellation import Settled, Told, must_be_as_shown, settle
 from portal.rules.policy import Policy
 from portal.store import announcements
-from portal.store.questions import Kept
 
 
 def came_unmet(connection: Connection, ticket_id: int) -> bool:
@@ -27,15 +27,14 @@ def told(policy: Policy, tag: str, *, at_distance: bool) -> Told | None:
 
 
 def settled(
-    policy: Policy, kept: Kept, tag: str, begin: str, now: datetime, *, mark: str | None = None
+    words: Told | None, begin: str, agreed_at: datetime, policy: Policy, *, mark: str | None = None
 ) -> Settled | None:
-    """What goes with a yes to a question; None where nothing is told of cancelling.
+    """What goes with an agreement for which `words` are told; None where none are.
 
     `mark` names the words that a form showed; None where staff read them out. Raises Unfit (field "begin"), Refused.
     """
-    words = told(policy, tag, at_distance=kept.at_distance)
     if words is None:
         return None
     if mark is not None:
         must_be_as_shown(words, mark)
-    return settle(words, begin, language(tag, policy.shop.zone).local(now).date())
+    return settle(words, begin, agreed_at.astimezone(ZoneInfo(policy.shop.zone)).date())

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
 from portal.actions import tell
+from portal.actions.cancelling import came_unmet, settled, told
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
 from portal.actions.proving import prove_answer, prove_terms
 from portal.actions.questions import Asked, fit_offer, needs_sign_off
 from portal.rules import price_terms as rules
+from portal.rules.cancellation import Settled, must_not_wait
 from portal.rules.money import Line
 from portal.rules.offers import TypedOffer, to_data
 from portal.rules.policy import Policy
@@ -54,10 +58,12 @@ def fit_terms(typed: TypedTerms, currency: str) -> NewTerms | None:
     return NewTerms(found, line("price_what", say("What it is for"), typed.what, limit=400)) if found else None
 
 
-def event_of(terms: PriceTerms) -> Event:
+def event_of(terms: PriceTerms, cancelling: Settled | None = None) -> Event:
     """What the journal says of them; the amount is no personal data."""
-    amount = {} if terms.amount_minor is None else {"amount_minor": str(terms.amount_minor)}
-    return Event("price_agreed", {"price_way": terms.way.value, "currency": terms.currency} | amount)
+    more = {} if terms.amount_minor is None else {"amount_minor": str(terms.amount_minor)}
+    if cancelling:
+        more["cancel_until"] = cancelling.until.isoformat()
+    return Event("price_agreed", {"price_way": terms.way.value, "currency": terms.currency} | more)
 
 
 def agree_terms(
@@ -68,12 +74,14 @@ def agree_terms(
     how: str,
     who: str,
     *,
+    begin: str = "",
     seen: int | None = None,
     deed_key: str | None = None,
 ) -> Outcome:
     """Write down what was agreed about the price of a device that is here, by telephone or at the counter; once.
 
-    The customer is told and may object. Raises Unfit, and Refused where something was agreed before.
+    `begin` is when the work may begin, for a device that came by post and was agreed about by telephone. The customer
+    is told and may object. Raises Unfit, and Refused where something was agreed before.
     """
     if how not in ("telephone", "counter"):
         raise Unfit("how", say("An answer is given by telephone or at the counter."))
@@ -86,16 +94,25 @@ def agree_terms(
             raise Unfit("price_way", say("What was agreed? Please choose."))
         if questions.terms(connection, ticket.id):
             raise Refused(say("The price was agreed before. What changes it is a question to the customer."))
+        cancelling = _cancelling(connection, ticket, policy, how, begin, desk.clock.now())
 
         def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
-            keep_terms(desk, connection, by, ticket, new, policy, how, now)
+            keep_terms(desk, connection, by, ticket, new, policy, how, now, cancelling)
 
-        return Change([event_of(new.terms)], text=said, audience="bench", write=write)
+        return Change([event_of(new.terms, cancelling)], text=said, audience="bench", write=write)
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
         tell.price_agreed(connection, ticket, now)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
+
+
+def _cancelling(
+    connection: Connection, ticket: Ticket, policy: Policy, how: str, begin: str, now: datetime
+) -> Settled | None:
+    at_distance = how == "telephone" and came_unmet(connection, ticket.id)
+    tag = visits.by_id(connection, ticket.visit_id).language
+    return settled(told(policy, tag, at_distance=at_distance), begin, now, policy)
 
 
 def keep_at_intake(
@@ -109,17 +126,28 @@ def keep_at_intake(
 
 
 def keep_terms(
-    desk: Desk, connection: Connection, by: By, ticket: Ticket, new: NewTerms, policy: Policy, how: str, now: datetime
+    desk: Desk,
+    connection: Connection,
+    by: By,
+    ticket: Ticket,
+    new: NewTerms,
+    policy: Policy,
+    how: str,
+    now: datetime,
+    cancelling: Settled | None = None,
 ) -> None:
     """Write the terms with their proof, and the charge that they agree to."""
     language = visits.by_id(connection, ticket.visit_id).language
-    more = {"language": language, "word": None, "through": how, "template": None}
-    questions.keep_terms(connection, ticket.id, new.terms, how, now)
+    more: dict[str, object] = {"language": language, "word": None, "through": how, "template": None}
+    if cancelling:
+        more["cancelling"] = cancelling.facts()
+    columns = cancelling.columns() if cancelling else {}
+    questions.keep_terms(connection, ticket.id, new.terms, how, now, columns)
     prove_terms(connection, ticket, new.terms, now, more | {"what": _what(new, ticket)})
     if new.terms.charges:
         kind = "estimate" if new.terms.way is Way.FIXED else "looking"
         offer = _offer(new, ticket, policy, now)
-        _keep_agreed(desk, connection, by, ticket, offer, kind, how, now, more)
+        _keep_agreed(desk, connection, by, ticket, offer, kind, how, now, more, columns=columns)
 
 
 def go_ahead(
@@ -138,11 +166,13 @@ def go_ahead(
             raise Unfit("options", say("A choice is the customer’s to make. Ask, or propose one thing only."))
         used = questions.used_of_limit(questions.of_ticket(connection, ticket.id))
         rules.must_fit_limit(questions.terms(connection, ticket.id), used, offer.dearest())
+        today = desk.clock.now().astimezone(ZoneInfo(policy.shop.zone)).date()
+        must_not_wait(*questions.may_begin(connection, ticket.id), today)
         if needs_sign_off(connection, by, offer, policy):
             raise Refused(say("The keeper looks at such an amount first. Ask, and it goes to the keeper."))
 
         def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
-            more = {"language": None, "word": None, "through": LIMIT, "template": None}
+            more: dict[str, object] = {"language": None, "word": None, "through": LIMIT, "template": None}
             _keep_agreed(desk, connection, by, ticket, offer, "extra", LIMIT, now, more, ref=ref)
 
         gone = {"question": ref, "amount_minor": str(offer.dearest()), "currency": offer.terms.currency}
@@ -166,9 +196,10 @@ def _keep_agreed(
     kind: str,
     through: str,
     now: datetime,
-    more: dict[str, str | None],
+    more: Mapping[str, object],
     *,
     ref: str = "",
+    columns: Mapping[str, object] | None = None,
 ) -> None:
     """Write a question that is agreed to already, with its proof, and a link to it for everybody who may agree."""
     ref = ref or new_ref(desk.chooser)
@@ -188,6 +219,8 @@ def _keep_agreed(
             "made_at": now,
             "put_at": now,
             "settled_at": now,
+            "at_distance": bool(columns),
+            **(columns or {}),
         },
     )
     for contact in visits.contacts_of(connection, ticket.visit_id):

@@ -52,7 +52,7 @@ def prove_answer(
 
 
 def prove_terms(
-    connection: Connection, ticket: Ticket, agreed: PriceTerms, now: datetime, more: Mapping[str, str | None]
+    connection: Connection, ticket: Ticket, agreed: PriceTerms, now: datetime, more: Mapping[str, object]
 ) -> None:
     """Keep the proof of what was agreed about the price when the device came in."""
     facts = {

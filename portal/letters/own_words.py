@@ -33,7 +33,7 @@ _PARTS: Mapping[str, str] = {
     "options": "messages/_options.txt",
     "answered": "messages/question_answered/_answered.txt",
     "storage": "messages/uncollected/_storage.txt",
-    "cancelling": "messages/question_answered/_cancelling.txt",
+    "cancelling": "messages/_cancelling.txt",
 }
 VALUES: Mapping[str, str] = {
     "shop": "{{ shop.name }}",

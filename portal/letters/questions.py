@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 from notifications.letters import Withdrawn
 from portal.actions.codes import code_of
 from portal.letters.told import Facts, Letterbox, StillTrue, Told
-from portal.rules.cancellation import of_document
+from portal.rules.cancellation import Settled, of_document
 from portal.rules.offers import shown_options
 from portal.rules.price_terms import left
 from portal.rules.questions import YES, State
@@ -46,7 +46,15 @@ def _agreed_at_the_start(desk: Letterbox, connection: Connection, told: Told) ->
         return Withdrawn("the terms are no longer on file")
     charged = [kept for kept in questions.agreed(connection, ticket.id) if kept.kind in ("estimate", "looking")]
     context = _context(desk, connection, told, charged[0]) if terms.charges and charged else {"bill": None}
-    return context | {"terms": terms.words()}
+    return context | {"terms": terms.words(), "cancelling": _told_at_the_start(connection, ticket.id)}
+
+
+def _told_at_the_start(connection: Connection, ticket_id: int) -> Settled | None:
+    """What was told of cancelling when the price was agreed, and what they asked."""
+    if questions.may_begin(connection, ticket_id)[0] is None:
+        return None
+    found = [of_document(proof.document) for proof in questions.chain(connection, ticket_id)]
+    return next((each for each in found if each), None)
 
 
 def _over(desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:

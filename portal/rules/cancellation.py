@@ -53,6 +53,10 @@ class Settled:
         """Whether they asked to begin before the time to cancel is over."""
         return self.begin is Begin.EARLY
 
+    def columns(self) -> dict[str, object]:
+        """What a row holds of it."""
+        return {"cancel_until": self.until, "begin_early": self.is_early}
+
     def facts(self) -> dict[str, object]:
         """The same for the proof: the exact words, and what was chosen."""
         return {

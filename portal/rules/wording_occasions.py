@@ -180,7 +180,12 @@ _ALL = (
     _occasion("question_lapsed", say("No answer in time"), ("answer_by",)),
     _occasion("question_withdrawn", say("A question is taken back")),
     _occasion("question_code", say("The code for an answer"), ("code",), text=("code",), sms=("code",)),
-    _occasion("price_agreed", say("What was agreed about the price"), ("terms", "bill"), text=("terms", "bill")),
+    _occasion(
+        "price_agreed",
+        say("What was agreed about the price"),
+        ("terms", "bill", "cancelling"),
+        text=("terms", "bill", "cancelling"),
+    ),
     _occasion(
         "ready",
         say("Ready"),

@@ -89,6 +89,8 @@ price_terms = Table(
     Column("currency", String(3), nullable=False, info=APPROVAL),
     Column("through", String(30), nullable=False, info=APPROVAL),
     Column("agreed_at", Instant, nullable=False, info=APPROVAL),
+    Column("cancel_until", Date, info=APPROVAL),  # as for questions
+    Column("begin_early", Boolean, info=APPROVAL),
     one_of("way", tuple(Way)),
 )
 

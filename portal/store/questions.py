@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -133,6 +133,9 @@ CODES = Challenges(challenges, "question_id")
 _TICKETS_OF = select(tickets.c.id).where(tickets.c.visit_id == bindparam("visit_id")).scalar_subquery()
 _FORGET = [delete(table).where(table.c.ticket_id.in_(_TICKETS_OF)) for table in (proofs, price_terms, questions)]
 _TERMS = select(price_terms.c.way, price_terms.c.amount_minor, price_terms.c.currency).where(
+    price_terms.c.ticket_id == bindparam("ticket_id")
+)
+_CANCELLING = select(price_terms.c.cancel_until, price_terms.c.begin_early).where(
     price_terms.c.ticket_id == bindparam("ticket_id")
 )
 _TERMS_OF_VISIT = (
@@ -267,12 +270,24 @@ def terms_of_visit(connection: Connection, visit_id: int) -> dict[str, PriceTerm
     return {row.number: PriceTerms(Way(row.way), row.amount_minor, row.currency) for row in rows}
 
 
-def keep_terms(connection: Connection, ticket_id: int, agreed: PriceTerms, through: str, now: datetime) -> None:
-    """Write down what was agreed about the price; once a ticket."""
-    values = {"ticket_id": ticket_id, "way": agreed.way.value, "amount_minor": agreed.amount_minor}
-    connection.execute(
-        insert(price_terms), values | {"currency": agreed.currency, "through": through, "agreed_at": now}
-    )
+def may_begin(connection: Connection, ticket_id: int) -> tuple[date | None, bool | None]:
+    """Of what was agreed at the start: until when it can be cancelled, and whether they asked to begin before that."""
+    row = connection.execute(_CANCELLING, {"ticket_id": ticket_id}).first()
+    return (row.cancel_until, row.begin_early) if row else (None, None)
+
+
+def keep_terms(
+    connection: Connection,
+    ticket_id: int,
+    agreed: PriceTerms,
+    through: str,
+    now: datetime,
+    cancelling: Mapping[str, object],
+) -> None:
+    """Write down what was agreed about the price; once a ticket. `cancelling` are the columns of that name, if any."""
+    values: dict[str, object] = {"ticket_id": ticket_id, "way": agreed.way.value, "amount_minor": agreed.amount_minor}
+    values |= {"currency": agreed.currency, "through": through, "agreed_at": now}
+    connection.execute(insert(price_terms), values | dict(cancelling))
 
 
 def used_of_limit(found: Sequence[Kept]) -> int:

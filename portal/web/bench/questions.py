@@ -110,7 +110,7 @@ def record_answer(number: str, ref: str) -> ResponseReturnValue:
 def agree_price(number: str) -> ResponseReturnValue:
     """Write down what was agreed about the price."""
     terms = TypedTerms(typed("price_way"), typed("price_amount"), typed("price_what"))
-    deed = partial(price_terms.agree_terms, typed=terms, how=typed("by_way"), who=typed("who"))
+    deed = partial(price_terms.agree_terms, typed=terms, how=typed("by_way"), who=typed("who"), begin=typed("begin"))
     return do(number, "price", deed, questions_page, ".questions")
 
 

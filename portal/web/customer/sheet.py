@@ -77,6 +77,7 @@ class Device:
     part_expected: str = ""
     price: str = ""  # what was agreed about the price when it came in
     price_left: str = ""  # how much of a limit is used, and how much is left
+    price_cancel: str = ""  # until when what was agreed at a distance can be cancelled
     asks: bool = False
     next: str = ""
     when_ready: Sequence[str] = ()  # sentences on when it will be ready; none once it is
@@ -137,6 +138,7 @@ def device(ticket: Followed, policy: Policy, language: Language, today: date) ->
         part_expected=language.say(_part_expected(ticket, language, today)),
         price=language.say(_price(ticket)),
         price_left=language.say(_price_left(ticket)),
+        price_cancel=language.say(_cancel(ticket, today)),
         asks=ticket.hold in _ASKS,
         next=language.say(_next(ticket, policy)),
         when_ready=[language.say(each) for each in _when_ready(ticket, policy, today)],
@@ -183,6 +185,13 @@ def _part_expected(ticket: Followed, language: Language, today: date) -> Sentenc
 def _price(ticket: Followed) -> Sentence | str:
     terms, _used = told_by((told.event, told.data) for told in ticket.journal)
     return terms.words() if terms else ""
+
+
+def _cancel(ticket: Followed, today: date) -> Sentence | str:
+    """Until when what was agreed at the start can be cancelled; known from the journal."""
+    told = [told.data["cancel_until"] for told in ticket.journal if "cancel_until" in told.data]
+    until = date.fromisoformat(told[-1]) if told else None
+    return say("You can cancel it until {day}.", day=until) if until and today <= until else ""
 
 
 def _price_left(ticket: Followed) -> Sentence | str:

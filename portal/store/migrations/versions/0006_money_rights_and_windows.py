@@ -414,6 +414,10 @@ def upgrade() -> None:
     with op.batch_alter_table("photos", schema=None) as batch_op:
         batch_op.add_column(sa.Column("first_ref", sa.String(length=10), nullable=True))
 
+    with op.batch_alter_table("price_terms", schema=None) as batch_op:
+        batch_op.add_column(sa.Column("cancel_until", sa.Date(), nullable=True))
+        batch_op.add_column(sa.Column("begin_early", sa.Boolean(), nullable=True))
+
     with op.batch_alter_table("questions", schema=None) as batch_op:
         batch_op.add_column(sa.Column("at_distance", sa.Boolean(), server_default=sa.false(), nullable=False))
         batch_op.add_column(sa.Column("cancel_until", sa.Date(), nullable=True))
