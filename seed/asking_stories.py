@@ -7,7 +7,7 @@ from datetime import timedelta
 
 from portal.actions.price_terms import TypedTerms
 from portal.rules.price_terms import Way
-from seed import asking
+from seed import asking, paying
 from seed.scene import Scene
 from seed.stories import Story, Waits, hours, mended, stopped
 
@@ -80,12 +80,13 @@ def lapsed(scene: Scene) -> Waits:
 
 @_on_the_bench
 def begun(scene: Scene) -> Waits:
-    """Agreed to, and begun."""
+    """Agreed to, begun, and a part of it paid."""
     asking.ask(scene)
     yield hours(scene, 4, 30)
     asking.say_yes(scene)
     yield hours(scene, 1, 4)
     asking.begin(scene)
+    paying.pays_a_deposit(scene, "10")
 
 
 def within_a_limit(scene: Scene) -> Waits:

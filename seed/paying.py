@@ -17,7 +17,12 @@ def pays(scene: Scene) -> None:
         policy = desk.policy(connection)
         open_minor = balance.owing(connection, find(connection, scene.number), policy)
     if open_minor:
-        how = list(How)[open_minor % 3]
+        how = list(How)[open_minor // 100 % 3]
         reference = f"{scene.number} thanks" if how is How.TRANSFER else ""
         typed = payments.Typed(str(Decimal(open_minor).scaleb(-2)), how.value, reference)
         payments.take(desk, scene.house.bench, scene.number, typed)
+
+
+def pays_a_deposit(scene: Scene, amount: str) -> None:
+    """A part, in cash, before it is ready."""
+    payments.take(scene.house.desk, scene.house.bench, scene.number, payments.Typed(amount, How.CASH))
