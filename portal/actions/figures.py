@@ -48,8 +48,7 @@ def count_ended(desk: Desk, now: datetime) -> int:
 def year(desk: Desk, connection: Connection, policy: Policy) -> Year:
     """The last year, in three statements whatever the shop's past: its counts, and what is open."""
     now = desk.clock.now()
-    last_stage = policy.stages[-1].key
-    here = store.open_ways(connection, last_stage)
+    here = store.open_ways(connection, [stage.key for stage in policy.stages])
     ways = [each.way for each in here if each.way]
     calendar = _calendar(policy, ways, now)
     this_week = calendar.week(now)
@@ -71,7 +70,7 @@ def _of_open(ways: Sequence[Course], asked: Sequence[Asking], calendar: Calendar
 
 def _counts(desk: Desk, connection: Connection, ids: Sequence[int], now: datetime) -> Counter[Figure]:
     policy = desk.policy(connection)
-    ways = store.ways(connection, ids, policy.stages[-1].key)
+    ways = store.ways(connection, ids, [stage.key for stage in policy.stages])
     calendar = _calendar(policy, ways, now)
     found = askings(store.asked(connection, ids), calendar)
     for way in ways:

@@ -53,7 +53,7 @@ def backtest(desk: Desk) -> list[Case]:
 def _read(desk: Desk) -> tuple[Policy, dict[str, Course]]:
     with desk.reading() as connection:
         policy = desk.policy(connection)
-        return policy, courses.all_courses(connection, policy.stages[-1].key)
+        return policy, courses.all_courses(connection, [stage.key for stage in policy.stages])
 
 
 def _calendar(policy: Policy, found: Iterable[Course], now: datetime) -> OpenTime:

@@ -137,7 +137,7 @@ def _learn_if_due(desk: Desk, now: datetime) -> tuple[Learned, int]:
         known = windows.what_was_learned(connection)
         if known and known.policy_revision == revision and _midnight(policy, now) <= known.at <= now:
             return known, 0
-        found = list(courses.all_courses(connection, policy.stages[-1].key, NEWEST).values())
+        found = list(courses.all_courses(connection, [stage.key for stage in policy.stages], NEWEST).values())
     first = min((way.steps[0].at for way in found), default=now)
     calendar = OpenTime(policy, first.date(), now.date())
     past = learn(spells(found, now, calendar))

@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 
 from portal.rules.open_time import OpenTime
-from portal.rules.stages import Event
+from portal.rules.stages import Ending, Event
 from portal.rules.survival import Survival, product_limit
 
 LEAST = 20  # finished devices of a state, before its past says anything
@@ -32,6 +32,7 @@ FEW = 40  # fewer of those put nothing right
 GRAIN = 64  # lengths that stand for a curve where two are summed, each with each;
 FINE = 16  # of the sums every so manieth is kept: 256
 CHANCES = (0.5, 0.8)
+REPAIRED = (Ending.COLLECTED, Ending.POSTED)
 
 
 @dataclass(frozen=True)
@@ -146,10 +147,11 @@ def any_hold(state: str) -> str:
     return f"{state.split(' ')[0]} *"
 
 
-def course(kind: str, events: Iterable[tuple[datetime, Event]], last_stage: str) -> Course | None:
+def course(kind: str, events: Iterable[tuple[datetime, Event]], stages: Sequence[str]) -> Course | None:
     """A device's way, from its journal; None where it never arrived, or where only its ends are known.
 
-    A stage that the shop renamed or has no more is as good as any other: only the last one must be known by its key.
+    `stages` are the shop's, in order. One that it renamed or has no more is as good as any other; what was handed over
+    from such a one was ready there, since nothing else is handed over.
     """
     steps: list[Step] = []
     promises: list[Promise] = []
@@ -160,7 +162,7 @@ def course(kind: str, events: Iterable[tuple[datetime, Event]], last_stage: str)
                 return None
             case "arrived" | "moved":
                 stage = event.data["stage"]
-                if stage == last_stage and ready_at is None:
+                if stage == stages[-1] and ready_at is None:
                     ready_at = at
             case "held":
                 hold = event.data["hold"]
@@ -168,6 +170,8 @@ def course(kind: str, events: Iterable[tuple[datetime, Event]], last_stage: str)
                 hold = ""
             case "ended":
                 ended_at = at
+                if ready_at is None and stage not in stages and event.data.get("ending") in REPAIRED:
+                    ready_at = next(step.at for step in steps if step.stage == stage)
             case "reopened":
                 ended_at = None
             case "promised":

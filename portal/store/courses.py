@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from itertools import groupby
 
@@ -23,13 +23,16 @@ _NEWEST = select(tickets.c.id).order_by(tickets.c.id.desc()).offset(bindparam("s
 _SINCE = _ALL.where(tickets.c.id > bindparam("before"))
 
 
-def all_courses(connection: Connection, last_stage: str, newest: int | None = None) -> dict[str, Course]:
-    """Every device's way, or those of the newest tickets, by the ticket's number, the oldest ticket first."""
+def all_courses(connection: Connection, stages: Sequence[str], newest: int | None = None) -> dict[str, Course]:
+    """Every device's way, or those of the newest tickets, by the ticket's number, the oldest ticket first.
+
+    `stages` are the keys of the shop's stages.
+    """
     before = connection.execute(_NEWEST, {"skipped": newest}).scalar() if newest else None
     found = {}
     rows_of = connection.execute(_SINCE, {"before": before or 0})
     for (number, kind), rows in groupby(rows_of, key=lambda row: (row[0], row[1])):
-        way = course(kind, _events(rows), last_stage)
+        way = course(kind, _events(rows), stages)
         if way is not None:
             found[number] = way
     return found

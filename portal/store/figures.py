@@ -106,16 +106,16 @@ def uncounted(connection: Connection, before: datetime, most: int) -> Sequence[i
     return connection.execute(_UNCOUNTED, {"before": before, "most": most}).scalars().all()
 
 
-def ways(connection: Connection, ids: Sequence[int], last_stage: str) -> list[Course]:
+def ways(connection: Connection, ids: Sequence[int], stages: Sequence[str]) -> list[Course]:
     """The ways of these tickets through the shop, of those that are known."""
     rows = connection.execute(_STEPS_OF, {"ids": ids})
-    return [way for _first, way in _ways(rows, last_stage) if way is not None]
+    return [way for _first, way in _ways(rows, stages) if way is not None]
 
 
-def open_ways(connection: Connection, last_stage: str) -> list[Open]:
+def open_ways(connection: Connection, stages: Sequence[str]) -> list[Open]:
     """Every repair that is here."""
     found = []
-    for (_id, number, _kind, stage, hold, at, *_rest), way in _ways(connection.execute(_STEPS_OPEN), last_stage):
+    for (_id, number, _kind, stage, hold, at, *_rest), way in _ways(connection.execute(_STEPS_OPEN), stages):
         found.append(Open(number, stage, hold or "", at, way))
     return found
 
@@ -161,12 +161,12 @@ def year(connection: Connection, since: date) -> Mapping[tuple[date | None, Meas
     return {(week, Measure(measure), name, bucket): int(count) for week, measure, name, bucket, count in rows}
 
 
-def _ways(rows: Iterable[Any], last_stage: str) -> Iterator[tuple[Any, Course | None]]:
+def _ways(rows: Iterable[Any], stages: Sequence[str]) -> Iterator[tuple[Any, Course | None]]:
     """Each ticket's first row, and its way."""
     for _id, group in groupby(rows, key=lambda row: row[0]):
         steps = list(group)
         events = [(at, Event(name, data)) for *_of, at, name, data in steps]
-        yield steps[0], course(steps[0][2], events, last_stage)
+        yield steps[0], course(steps[0][2], events, stages)
 
 
 def _asking(put_at: datetime, state: str, settled_at: datetime | None) -> Asking:

@@ -39,6 +39,7 @@ from portal.rules.survival import product_limit
 
 POLICY = Policy.model_validate(tomllib.loads(resources.default_policy().read_text(encoding="utf-8")))
 CALENDAR = OpenTime(POLICY, date(2025, 1, 1), date(2027, 12, 31))
+STAGES = [stage.key for stage in POLICY.stages]
 MONDAY = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 DAY = 8.5 * 3600  # open seconds of one of the default shop's days
 
@@ -151,7 +152,7 @@ def test_a_course_follows_stages_and_holds() -> None:
             (5, "moved", {"stage": "ready"}),
             (9, "ended", {"ending": "collected"}),
         ),
-        "ready",
+        STAGES,
     )
 
     assert way is not None
@@ -160,10 +161,29 @@ def test_a_course_follows_stages_and_holds() -> None:
 
 
 def test_what_never_came_or_is_known_by_its_ends_only_has_no_course() -> None:
-    assert course("console", events((0, "announced", {})), "ready") is None
+    assert course("console", events((0, "announced", {})), STAGES) is None
     assert (
-        course("console", events((0, "taken_over", {"known": "ends"}), (0, "arrived", {"stage": "x"})), "ready") is None
+        course("console", events((0, "taken_over", {"known": "ends"}), (0, "arrived", {"stage": "x"})), STAGES) is None
     )
+
+
+@pytest.mark.parametrize(
+    ("last", "ending", "ready"),
+    [
+        ("to_collect", "collected", True),  # as the last stage was called then
+        ("to_collect", "returned unrepaired", False),
+        ("board_work", "collected", False),  # of an earlier list, where nothing says when it was ready
+    ],
+)
+def test_what_was_handed_over_from_a_stage_that_is_no_more_was_ready_there(last: str, ending: str, ready: bool) -> None:
+    happened = events(
+        (0, "arrived", {"stage": "received"}), (4, "moved", {"stage": last}), (9, "ended", {"ending": ending})
+    )
+
+    way = course("console", happened, STAGES)
+
+    assert way is not None
+    assert way.ready_at == (MONDAY + timedelta(days=4) if ready else None)
 
 
 def simple(arrived: datetime, took: float, *, open_days: int = 0, kind: str = "console") -> Course:
