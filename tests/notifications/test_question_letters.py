@@ -240,3 +240,30 @@ def test_german_customers_read_german(shop: Shop) -> None:
     questions.change(shop.desk, BENCH, number, asked.ref, DEARER)
 
     assert "neu gestellt" in text(whole(shop.send()))
+
+
+@pytest.mark.parametrize(
+    ("begin", "asked"), [("early", "I ask you to begin before"), ("later", "You did not ask us to begin before")]
+)
+def test_the_receipt_confirms_the_right_to_cancel_and_what_was_asked(shop: Shop, begin: str, asked: str) -> None:
+    number = arrive(shop)
+    ref = questions.draft(shop.desk, BENCH, number, OFFER, put_at_once=True, at_distance=True).ref
+    shop.send()
+    answers.record(shop.desk, BENCH, number, ref, "a", "telephone", "Ada to Kim", begin=begin)
+
+    mail = whole(shop.send())
+
+    told = " ".join(text(mail).split())
+    assert "You can cancel this until Mon" in told
+    assert "16 Mar 2026" in told
+    assert asked in told
+    assert "it is not legal advice" in told
+
+
+def test_a_receipt_of_what_was_agreed_at_the_counter_says_nothing_of_cancelling(shop: Shop) -> None:
+    number = arrive(shop)
+    ref = put(shop, number).ref
+    shop.send()
+    answers.record(shop.desk, BENCH, number, ref, "a", "counter", "Ada to Kim")
+
+    assert "cancel" not in text(whole(shop.send()))
