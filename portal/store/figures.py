@@ -53,7 +53,7 @@ _STEPS = (
         journal.c.data,
     )
     .join(journal, journal.c.ticket_id == tickets.c.id)
-    # Not by the index of events, which SQLite would go through for every repair there ever was: by the ticket's entries.
+    # By the ticket’s entries, not by the index of events, which SQLite would go through for every repair ever.
     .where((journal.c.event + "").in_((*STANDING_EVENTS, "taken_over", "promised")))
     .order_by(tickets.c.id, journal.c.entry)
 )
