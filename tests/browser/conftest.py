@@ -13,6 +13,7 @@ from playwright.sync_api import Browser, Page, Route, sync_playwright
 from waitress import wasyncore
 
 from portal.actions.desk import By
+from tests.pictures.conftest import heif_enc  # noqa: F401 (the same tool)
 from tests.web.browser import PASSWORD
 from tests.web.conftest import add_staff, app, database_url, desk, password_hash  # noqa: F401 (the same site)
 

@@ -2,35 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
-import numpy as np
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from PIL import Image
 from playwright.sync_api import Page, Route, expect
 
 from portal.actions.desk import Desk, find
 from portal.actions.intake import NewVisit, take_in
-from portal.pictures import worker
 from portal.rules.numbers import spoken
 from portal.store import photos
 from tests.browser.conftest import Open
 from tests.conftest import BENCH
-
-
-@pytest.fixture(autouse=True)
-def _no_child_is_left() -> Iterator[None]:
-    yield
-    worker.dismiss()
+from tests.pictures.conftest import _no_child_is_left  # noqa: F401 (here too)
+from tests.pictures.samples import sharp
 
 
 @pytest.fixture(scope="module")
 def picture(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A sharp, bright picture."""
     file = tmp_path_factory.mktemp("pictures") / "picture.jpg"
-    Image.fromarray(np.random.default_rng(7).integers(60, 255, (300, 400, 3), dtype=np.uint8)).save(file)
+    file.write_bytes(sharp())
     return file
 
 

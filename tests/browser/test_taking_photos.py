@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import re
+import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -15,22 +16,18 @@ from playwright.sync_api import Page, expect
 
 from portal.actions import people
 from portal.actions.desk import By, Desk, find
-from portal.pictures import worker
+from portal.main import Installation
 from portal.rules.numbers import spoken
 from portal.store import journal, photos
 from tests.browser.conftest import Open, log_in
 from tests.browser.line import Line
+from tests.pictures.conftest import _no_child_is_left  # noqa: F401 (here too)
+from tests.pictures.samples import BLUE, GREEN, RED, YELLOW, alike, as_bytes, corners, four_corners, opened
 from tests.web.browser import PASSWORD
 
 SLOW_3G = {"offline": False, "latency": 400, "downloadThroughput": 50_000, "uploadThroughput": 50_000}  # ms, bytes/s
 SHAPES = {"wide": (2000, 1000), "square": (1500, 1500), "tall": (1000, 2000)}
 ALL = list(SHAPES)
-
-
-@pytest.fixture(autouse=True)
-def _no_child_is_left() -> Iterator[None]:
-    yield
-    worker.dismiss()
 
 
 @pytest.fixture
@@ -78,11 +75,8 @@ def at(number: str) -> str:
     return f"/bench/{spoken(number)}/photos"
 
 
-def choose(page: Page, *files: Path) -> None:
+def send(page: Page, *files: Path) -> None:
     page.locator("#photo").set_input_files(list(files))
-
-
-def send(page: Page) -> None:
     page.get_by_role("button", name="For the customer too").click()
 
 
@@ -101,6 +95,13 @@ def notes(desk: Desk, number: str) -> list[str]:
     with desk.reading() as connection:
         entries = journal.entries(connection, find(connection, number).id)
     return [entry.text for entry in entries if entry.event == "noted"]
+
+
+def on_a_phone(at_bench: Open, number: str) -> Page:
+    """The ticket's photos on a phone, ready to take some."""
+    page = at_bench(at(number), width=360)
+    is_ready(page)
+    return page
 
 
 def is_ready(page: Page) -> None:
@@ -130,15 +131,17 @@ def on_the_device(page: Page) -> list[dict[str, str]]:
 def test_photos_arrive_once_and_in_order_over_slow_3g_though_the_line_breaks(
     at_bench: Open, desk: Desk, number: str, line: Line, pictures: dict[str, Path]
 ) -> None:
-    page = at_bench(at(number), width=360)
-    is_ready(page)
+    page = on_a_phone(at_bench, number)
     page.context.new_cdp_session(page).send("Network.emulateNetworkConditions", SLOW_3G)
-    choose(page, *[pictures[name] for name in ALL])
     page.get_by_label("before the repair").check()
     line.cut_an_upload(after=40_000)
 
-    send(page)
+    send(page, *[pictures[name] for name in ALL])
 
+    progress = page.locator("[data-waiting] progress").first
+    expect(progress).to_be_visible()
+    expect(progress).not_to_have_js_property("value", 0)
+    assert progress.evaluate("bar => bar.value") < 1
     expect(page.locator(".prints figure")).to_have_count(3, timeout=60_000)
     assert line.breaks == 1
     assert shapes(desk, number) == ALL
@@ -150,12 +153,9 @@ def test_photos_arrive_once_and_in_order_over_slow_3g_though_the_line_breaks(
 def test_an_answer_that_is_lost_makes_no_second_photo(
     at_bench: Open, desk: Desk, number: str, line: Line, pictures: dict[str, Path]
 ) -> None:
-    page = at_bench(at(number), width=360)
-    is_ready(page)
+    page = on_a_phone(at_bench, number)
     line.lose_an_answer()
-    choose(page, pictures["wide"], pictures["tall"])
-
-    send(page)
+    send(page, pictures["wide"], pictures["tall"])
 
     expect(page.locator(".prints figure")).to_have_count(2)
     assert line.breaks == 1
@@ -165,24 +165,51 @@ def test_an_answer_that_is_lost_makes_no_second_photo(
 def test_a_large_picture_is_scaled_down_before_it_is_sent(
     at_bench: Open, desk: Desk, number: str, line: Line, pictures: dict[str, Path]
 ) -> None:
-    page = at_bench(at(number), width=360)
-    is_ready(page)
-    choose(page, pictures["large"])
-
-    send(page)
+    page = on_a_phone(at_bench, number)
+    send(page, pictures["large"])
 
     expect(page.locator(".prints figure")).to_have_count(1)
     assert line.uploaded < pictures["large"].stat().st_size * (2560 / 4000) ** 2 * 1.5
     assert (kept(desk, number)[0].width, kept(desk, number)[0].height) == (1600, 600)
 
 
-def test_what_the_browser_cannot_read_is_sent_as_it_is(at_bench: Open, desk: Desk, number: str, tmp_path: Path) -> None:
-    page = at_bench(at(number), width=360)
-    is_ready(page)
-    (tmp_path / "IMG_0001.HEIC").write_bytes(b"no picture at all")
-    choose(page, tmp_path / "IMG_0001.HEIC")
+def test_a_picture_that_lies_on_its_side_is_upright_when_it_was_scaled_down(
+    at_bench: Open, desk: Desk, number: str, installation: Installation, tmp_path: Path
+) -> None:
+    exif = Image.Exif()
+    exif[0x0112] = 6  # to be turned a quarter to the right (EXIF, tag Orientation)
+    (tmp_path / "picture.jpg").write_bytes(as_bytes(four_corners(3200, 2400), exif=exif))
+    page = on_a_phone(at_bench, number)
+    page.get_by_label("Use it even if it seems blurred or dark").check()
 
-    send(page)
+    send(page, tmp_path / "picture.jpg")
+
+    expect(page.locator(".prints figure")).to_have_count(1)
+    (photo,) = kept(desk, number)
+    assert (photo.width, photo.height) == (1200, 1600)
+    stored = installation.photo_files.read(photo.ref, "large")
+    assert stored is not None
+    for found, wanted in zip(corners(opened(stored)), (BLUE, RED, YELLOW, GREEN), strict=True):
+        assert alike(found, wanted)
+
+
+def test_heic_which_chromium_cannot_read_is_sent_as_it_is(
+    at_bench: Open, desk: Desk, number: str, heif_enc: str, pictures: dict[str, Path], tmp_path: Path
+) -> None:
+    heic = tmp_path / "IMG_0001.HEIC"
+    subprocess.run([heif_enc, "-o", heic, pictures["wide"]], check=True, capture_output=True)
+    page = on_a_phone(at_bench, number)
+
+    send(page, heic)
+
+    expect(page.locator(".prints figure")).to_have_count(1)
+    assert shapes(desk, number) == ["wide"]
+
+
+def test_what_is_no_picture_is_refused_and_thrown_away(at_bench: Open, desk: Desk, number: str, tmp_path: Path) -> None:
+    page = on_a_phone(at_bench, number)
+    (tmp_path / "IMG_0001.HEIC").write_bytes(b"no picture at all")
+    send(page, tmp_path / "IMG_0001.HEIC")
 
     page.get_by_text("This is not a picture the shop can read.").wait_for()
     page.get_by_role("button", name="Throw it away").click()
@@ -193,15 +220,13 @@ def test_what_the_browser_cannot_read_is_sent_as_it_is(at_bench: Open, desk: Des
 def test_without_a_line_photos_and_notes_wait_over_closed_pages_and_nobody_reads_them_there(
     at_bench: Open, desk: Desk, number: str, line: Line, pictures: dict[str, Path]
 ) -> None:
-    page = at_bench(at(number), width=360)
-    is_ready(page)
+    page = on_a_phone(at_bench, number)
     bench = page.context.new_page()
     bench.goto(f"/bench/{spoken(number)}")
     is_ready(bench)
     line.cut()
-    choose(page, pictures["wide"], pictures["square"])
     page.get_by_label("A word to it").fill("Under the shield")
-    send(page)
+    send(page, pictures["wide"], pictures["square"])
     page.get_by_text("2 not sent yet").wait_for()
     bench.get_by_label("What should be remembered, or told?").fill("It hums when warm")
     bench.get_by_role("button", name="Keep for the bench").click()
@@ -235,11 +260,9 @@ def at_bench_page(page: Page, path: str) -> Page:
 def test_what_waits_goes_when_the_line_comes_back_to_an_open_page(
     at_bench: Open, desk: Desk, number: str, line: Line, pictures: dict[str, Path]
 ) -> None:
-    page = at_bench(at(number), width=360)
-    is_ready(page)
+    page = on_a_phone(at_bench, number)
     line.cut()
-    choose(page, pictures["tall"])
-    send(page)
+    send(page, pictures["tall"])
     page.get_by_text("1 not sent yet").wait_for()
     expect(page.get_by_role("button", name="Use it all the same")).to_be_hidden()
 
@@ -253,11 +276,9 @@ def test_what_waits_goes_when_the_line_comes_back_to_an_open_page(
 def test_locking_and_logging_out_leave_nothing_on_the_device_and_ask_first(
     at_bench: Open, desk: Desk, number: str, line: Line, pictures: dict[str, Path], button: str
 ) -> None:
-    page = at_bench(at(number), width=360)
-    is_ready(page)
+    page = on_a_phone(at_bench, number)
     line.cut()
-    choose(page, pictures["tall"])
-    send(page)
+    send(page, pictures["tall"])
     page.get_by_text("1 not sent yet").wait_for()
     page.locator("[data-waiting] li[data-kept]").wait_for()
 
@@ -278,11 +299,9 @@ def test_locking_and_logging_out_leave_nothing_on_the_device_and_ask_first(
 def test_what_waited_when_ones_logins_were_ended_can_never_be_read_again(
     at_bench: Open, desk: Desk, technician: By, number: str, line: Line, pictures: dict[str, Path]
 ) -> None:
-    page = at_bench(at(number), width=360)
-    is_ready(page)
+    page = on_a_phone(at_bench, number)
     line.cut()
-    choose(page, pictures["tall"])
-    send(page)
+    send(page, pictures["tall"])
     page.locator("[data-waiting] li[data-kept]").wait_for()
     page.close()
     people.end_logins(desk, technician, PASSWORD)
@@ -302,10 +321,8 @@ def test_what_waited_when_ones_logins_were_ended_can_never_be_read_again(
 def test_a_photo_that_seems_dark_waits_for_a_word_and_holds_no_other_up(
     at_bench: Open, desk: Desk, number: str, pictures: dict[str, Path]
 ) -> None:
-    page = at_bench(at(number), width=360)
-    is_ready(page)
-    choose(page, pictures["dark"], pictures["tall"])
-    send(page)
+    page = on_a_phone(at_bench, number)
+    send(page, pictures["dark"], pictures["tall"])
     page.get_by_text("This picture seems very dark.").wait_for()
     expect(page.locator("[data-waiting] li")).to_have_count(1)
     expect(page.locator("[data-waiting] progress")).to_be_hidden()
@@ -321,11 +338,9 @@ def test_a_photo_that_seems_dark_waits_for_a_word_and_holds_no_other_up(
 def test_a_login_that_runs_out_loses_nothing_and_nobody_else_sends_it(
     at_bench: Open, desk: Desk, keeper: By, number: str, line: Line, pictures: dict[str, Path]
 ) -> None:
-    page = at_bench(at(number), width=360)
-    is_ready(page)
+    page = on_a_phone(at_bench, number)
     line.cut()
-    choose(page, pictures["tall"])
-    send(page)
+    send(page, pictures["tall"])
     page.locator("[data-waiting] li[data-kept]").wait_for()
     page.context.clear_cookies()
     line.mend()
@@ -353,8 +368,7 @@ def test_a_page_that_can_keep_nothing_sends_all_the_same_and_says_so(
     page.goto(at(number))
     is_ready(page)
     line.cut()
-    choose(page, pictures["tall"])
-    send(page)
+    send(page, pictures["tall"])
     page.get_by_text("This page cannot keep anything on the device").wait_for()
 
     line.mend()
@@ -372,8 +386,7 @@ def test_what_does_not_go_is_tried_again_after_waits_that_grow(
     is_ready(page)
     tries = []
     page.route("**/bench/waiting", lambda route: (tries.append(route), route.abort()))
-    choose(page, pictures["tall"])
-    send(page)
+    send(page, pictures["tall"])
     page.get_by_text("1 not sent yet. No connection.").wait_for()
 
     for tried, seconds in enumerate([1, 2, 4, 8, 16, 32, 60, 60], start=1):
@@ -414,9 +427,7 @@ def test_without_scripts_the_form_sends_them_all_the_same(
     at_bench: Open, desk: Desk, number: str, pictures: dict[str, Path]
 ) -> None:
     page = at_bench(at(number), width=360, scripts=False)
-    choose(page, pictures["wide"], pictures["tall"])
-
-    send(page)
+    send(page, pictures["wide"], pictures["tall"])
 
     expect(page.locator(".prints figure")).to_have_count(2)
     assert shapes(desk, number) == ["wide", "tall"]
@@ -428,12 +439,10 @@ def test_what_waits_has_no_fault_that_axe_finds_and_fits_320_px(
 ) -> None:
     page = at_bench(at(number), width=320, dark=dark)
     is_ready(page)
-    choose(page, pictures["dark"])
-    send(page)
+    send(page, pictures["dark"])
     page.get_by_text("This picture seems very dark.").wait_for()
     line.cut()
-    choose(page, pictures["tall"])
-    send(page)
+    send(page, pictures["tall"])
     page.get_by_text("2 not sent yet. No connection.").wait_for()
 
     found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}).response

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 
+import numpy as np
 from PIL import Image, ImageDraw
 
 MARK = b"MARKER-OF-A-PERSON"
@@ -20,6 +21,12 @@ def four_corners(width: int = 800, height: int = 600) -> Image.Image:
     draw.rectangle((0, middle_y, middle_x, height), BLUE)
     draw.rectangle((middle_x, middle_y, width, height), YELLOW)
     return image
+
+
+def sharp() -> bytes:
+    """A sharp, bright picture as a file's bytes."""
+    noise = np.random.default_rng(3).integers(60, 255, (300, 400, 3), dtype=np.uint8)
+    return as_bytes(Image.fromarray(noise))
 
 
 def corners(image: Image.Image) -> list[tuple[int, int, int]]:

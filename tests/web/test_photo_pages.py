@@ -5,9 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator
 
-import numpy as np
 import pytest
-from PIL import Image
 from werkzeug.test import TestResponse
 
 from portal.actions.desk import Desk, find
@@ -16,7 +14,7 @@ from portal.pictures import worker
 from portal.rules.numbers import spoken
 from portal.store import photos
 from tests.conftest import BENCH
-from tests.pictures.samples import as_bytes
+from tests.pictures.samples import sharp
 from tests.web.browser import Browser, hidden_fields
 
 
@@ -29,8 +27,7 @@ def _no_child_is_left() -> Iterator[None]:
 @pytest.fixture(scope="module")
 def picture() -> bytes:
     """A sharp, bright picture."""
-    noise = np.random.default_rng(3).integers(60, 255, (300, 400, 3), dtype=np.uint8)
-    return as_bytes(Image.fromarray(noise))
+    return sharp()
 
 
 def upload(browser: Browser, number: str, *files: bytes, **typed: str) -> TestResponse:

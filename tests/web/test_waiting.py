@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
 
-import numpy as np
 import pytest
 from PIL import Image
 from werkzeug.test import TestResponse
@@ -13,27 +11,20 @@ from werkzeug.test import TestResponse
 from portal.actions import people
 from portal.actions.desk import By, Desk, find
 from portal.actions.handover import return_unrepaired
-from portal.pictures import worker
 from portal.rules.numbers import spoken, with_check
 from portal.store import journal, photos
 from tests.conftest import BENCH
-from tests.pictures.samples import as_bytes
+from tests.pictures.conftest import _no_child_is_left  # noqa: F401 (here too)
+from tests.pictures.samples import as_bytes, sharp
 from tests.web.browser import PASSWORD, Browser
 
 KEY = "0123456789abcdef0123456789abcdef"
 
 
-@pytest.fixture(autouse=True)
-def _no_child_is_left() -> Iterator[None]:
-    yield
-    worker.dismiss()
-
-
 @pytest.fixture(scope="module")
 def picture() -> bytes:
     """A sharp, bright picture."""
-    noise = np.random.default_rng(3).integers(60, 255, (300, 400, 3), dtype=np.uint8)
-    return as_bytes(Image.fromarray(noise))
+    return sharp()
 
 
 @pytest.fixture(scope="module")
