@@ -7,8 +7,10 @@ from typing import Any
 
 from portal.actions import answers, price_terms, questions
 from portal.actions.answers import Answer
+from portal.actions.cancelling import told
 from portal.actions.desk import find
 from portal.actions.price_terms import TypedTerms
+from portal.rules.cancellation import Begin
 from portal.rules.offers import TypedLine, TypedOffer, TypedOption
 from portal.rules.price_terms import Way
 from portal.rules.questions import YES, State
@@ -63,14 +65,28 @@ def withdraw(scene: Scene) -> None:
 
 
 def say_yes(scene: Scene, *, by_telephone: bool = False) -> None:
-    """The customer agrees to the first option, on their page or by telephone."""
+    """The customer agrees to the first option, on their page or by telephone; at a distance it is begun at once."""
     asked, desk = _newest(scene), scene.house.desk
     if by_telephone:
         who = scene.house.words["by_telephone"]
-        answers.record(desk, scene.house.bench, scene.number, asked.ref, "a", "telephone", who)
+        answers.record(desk, scene.house.bench, scene.number, asked.ref, "a", "telephone", who, begin=Begin.EARLY)
     else:
-        given = Answer(asked.question.version, scene.language, "a", YES[scene.language])
+        given = Answer(
+            asked.question.version,
+            scene.language,
+            "a",
+            YES[scene.language],
+            begin=Begin.EARLY,
+            told=_told(scene, asked),
+        )
         answers.answer(desk, scene.number, asked.ref, given)
+
+
+def _told(scene: Scene, asked: Kept) -> str:
+    """The mark of what the customer reads of cancelling, where that is told."""
+    with scene.house.desk.reading() as connection:
+        words = told(scene.house.desk.policy(connection), scene.language, at_distance=asked.at_distance)
+    return words.mark if words else ""
 
 
 def say_no(scene: Scene) -> None:
