@@ -30,8 +30,18 @@ LONGEST = 2000  # characters
 KEEPS = (Kept.CONTACT, Kept.DEVICE, Kept.RECORD, Kept.PHOTO)  # what an answer is made from
 
 
-def complain(desk: Desk, number: str, words: str, *, deed_key: str | None = None) -> Outcome:
+def complain(
+    desk: Desk,
+    number: str,
+    words: str,
+    *,
+    by: By = CUSTOMER,
+    seen: int | None = None,
+    deed_key: str | None = None,
+) -> Outcome:
     """The customer is not satisfied; the keeper is told, and the data stays until somebody has looked.
+
+    Said on the telephone or at the counter, it is written down `by` somebody of the staff.
 
     Raises Unfit without words, Refused while a complaint about the device is open, or before it has come.
     """
@@ -66,7 +76,7 @@ def complain(desk: Desk, number: str, words: str, *, deed_key: str | None = None
 
         return Change([Event("complained", {"day": answer_by.isoformat()})], text=said, write=write)
 
-    return change_ticket(desk, CUSTOMER, number, decide, deed_key=deed_key, then=tell.complained)
+    return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=tell.complained)
 
 
 def answer(

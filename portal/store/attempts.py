@@ -13,16 +13,19 @@ from notifications.outbox import Trace
 from portal.rules.conversation import Outcome
 from portal.rules.messages import Channel
 from portal.rules.undelivered import Decision
-from portal.store import journal, visits
+from portal.store import formal_notices, journal, visits
+from portal.store.formal_notices import Kept
 from portal.store.journal import Entry
 from portal.store.tickets import Ticket
 
+POST = "post"  # the channel of what no messenger carries
+POSTED = "formal_notice_posted"
 _TRIED = ("sent", "failed", "unknown")  # what became of a message that was handed over, or could not be
 
 
 @dataclass(frozen=True)
 class Attempt:
-    """One attempt. `came` is the state of a message, or what came of a call; `said` what the other side said.
+    """One attempt. `came` is a message’s state, what came of a call, or a letter’s kind; `said` what was said of it.
 
     `role` is whose contact it was, "" for one no longer on file; `event` is the message's, "" for a call.
     """
@@ -49,12 +52,27 @@ def attempts(connection: Connection, ticket: Ticket) -> Sequence[Attempt]:
         for trace in outbox.about(connection, [ticket.ref, visit.ref])
         if trace.state in _TRIED and trace.channel != Channel.RING and not trace.recipient.startswith("staff ")
     ]
-    noted = [_noted(entry) for entry in journal.entries(connection, ticket.id)]
-    return sorted([*messages, *(each for each in noted if each)], key=lambda each: each.at)
+    entries = journal.entries(connection, ticket.id)
+    noted = [_noted(entry) for entry in entries]
+    letters = _letters(entries, formal_notices.of_ticket(connection, ticket.id))
+    return sorted([*messages, *(each for each in noted if each), *letters], key=lambda each: each.at)
 
 
 def _message(trace: Trace, role: str) -> Attempt:
     return Attempt(trace.settled_at or trace.made_at, trace.channel, role, trace.event, trace.state, trace.outcome)
+
+
+def _letters(entries: Sequence[Entry], kept: Sequence[Kept]) -> Sequence[Attempt]:
+    """The formal notices that went by recorded post, each under its reference, where the journal tells of them."""
+    posted = {(each.kind.value, each.posted_on.isoformat()): each for each in kept if each.posted_on}
+    found = [
+        (entry, posted.get((entry.data["notice"], entry.data["day"]))) for entry in entries if entry.event == POSTED
+    ]
+    return [
+        Attempt(entry.at, POST, "owner", POSTED, each.kind.value, each.reference, entry.by)
+        for entry, each in found
+        if each
+    ]
 
 
 def _noted(entry: Entry) -> Attempt | None:

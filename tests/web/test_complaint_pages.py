@@ -105,6 +105,18 @@ def test_what_cannot_be_sent_comes_back_as_it_was_typed(
     assert 'name="closes" value="1" checked' in answer.text
 
 
+def test_what_was_said_on_the_telephone_is_written_down(
+    client: Browser, staff_client: Browser, taken_in: TakenIn, number: str
+) -> None:
+    answer = send(staff_client, number, "complaint", "complaint/said", words=" ")
+    assert answer.status_code == 422
+
+    assert send(staff_client, number, "complaint", "complaint/said", words="It hums, he says.").status_code == 303
+
+    assert "They have an answer by Mon, 16 Mar 2026" in staff_client.get(f"/bench/{spoken(number)}/complaint").text
+    assert "It hums, he says." in client.get(f"{path_of(taken_in.link)}/complain/{spoken(number)}").text
+
+
 def test_nobody_complains_about_the_repair_of_somebody_else(client: Browser, taken_in: TakenIn) -> None:
     assert client.get(f"{path_of(taken_in.link)}/complain/1234-0").status_code == 404
 

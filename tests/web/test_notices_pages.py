@@ -137,6 +137,22 @@ def test_the_proof_of_posting_is_kept_as_a_photo_for_the_bench(keeper_client: Br
     assert [(photo.audience, photo.ref) for photo in kept] == [("bench", newest(desk, ready).proof)]
 
 
+def test_the_log_of_attempts_tells_of_the_letters_and_leads_here(
+    keeper_client: Browser, desk: Desk, ready: str
+) -> None:
+    send(keeper_client, ready, **LETTER)
+    notice = newest(desk, ready)
+    assert "Notice to collect" not in keeper_client.get(f"/bench/{spoken(ready)}/attempts").text
+
+    send(keeper_client, ready, f"/{notice.id}/posted", posted_on="2026-03-02", reference="RN 1 GB")
+
+    page = keeper_client.get(f"/bench/{spoken(ready)}/attempts").text
+    assert "by recorded post" in page
+    assert "Notice to collect" in page
+    assert "RN 1 GB" in page
+    assert f"/shop/notices/{spoken(ready)}" in page
+
+
 def test_without_a_law_there_is_no_form_and_no_pack(keeper_client: Browser, desk: Desk, number: str) -> None:
     bring_to(desk, number, "ready")
 

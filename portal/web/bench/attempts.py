@@ -11,8 +11,9 @@ from flask.typing import ResponseReturnValue
 
 from portal.actions.desk import find
 from portal.rules.conversation import OUTCOME_WORDS, WRITER_WORDS, Outcome, Writer
+from portal.rules.formal_notices import KIND_WORDS, Kind
 from portal.rules.messages import CHANNEL_WORDS, Channel
-from portal.rules.sentences import Sentence
+from portal.rules.sentences import Sentence, say
 from portal.store import attempts as store
 from portal.store.attempts import Attempt
 from portal.store.tickets import Ticket
@@ -54,6 +55,10 @@ def attempts(number: str) -> ResponseReturnValue:
 
 
 def _line(attempt: Attempt) -> Line:
+    if attempt.event == store.POSTED:
+        words = KIND_WORDS[Kind(attempt.came)]
+        how, owner = say("by recorded post"), WRITER_WORDS[Writer.OWNER]
+        return Line(attempt.at, how, owner, None, words, attempt.said, attempt.by)
     is_call = not attempt.event
     channels = {str(channel): words for channel, words in CHANNEL_WORDS.items()}
     return Line(

@@ -8,7 +8,7 @@ from flask import render_template
 from flask.typing import ResponseReturnValue
 
 from portal.actions import complaints as deeds
-from portal.actions.desk import find
+from portal.actions.desk import By, Desk, Outcome, find
 from portal.store import complaints, journal
 from portal.store.tickets import Ticket
 from portal.web.bench import blueprint
@@ -30,6 +30,16 @@ def answer_complaint(number: str) -> ResponseReturnValue:
     """Answer it; with that it may be closed."""
     deed = partial(deeds.answer, words=typed("words"), closes=typed("closes") == "1")
     return do(number, "answer", deed, complaint_page, ".complaint")
+
+
+@blueprint.post("/<number>/complaint/said")
+def write_complaint_down(number: str) -> ResponseReturnValue:
+    """The customer said so on the telephone or at the counter."""
+
+    def deed(at: Desk, by: By, number: str, *, seen: int, deed_key: str | None) -> Outcome:
+        return deeds.complain(at, number, typed("words"), by=by, seen=seen, deed_key=deed_key)
+
+    return do(number, "said", deed, complaint_page, ".complaint")
 
 
 @blueprint.post("/<number>/complaint/close")
