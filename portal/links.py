@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 
 from portal.rules.tokens import LinkKind, Token, make_token, matches
 
+_MOST_RENEWED = 20  # a link renewed more often is taken for a forged one once its row is gone
+
 
 @dataclass(frozen=True)
 class Links:
@@ -37,3 +39,7 @@ class Links:
     def outdated(self, token: Token, version: int) -> bool:
         """Whether the token was right for an earlier version: a renewed link, told apart from a forged one."""
         return any(matches(token, self.secret, earlier) for earlier in range(1, version))
+
+    def ours(self, token: Token) -> bool:
+        """Whether the token was ever made here, whatever became of what it led to. Nothing need be kept to know."""
+        return self.outdated(token, _MOST_RENEWED)

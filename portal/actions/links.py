@@ -58,7 +58,7 @@ class Reader(NamedTuple):
 class Reading(NamedTuple):
     """A reader, and what was read in the same statement.
 
-    That is the number of the policy's newest revision, and by the docket's link whether its owner left no address.
+    That is the number of the policy's newest revision, and by the docket's link whether its owner can be sent no other.
     """
 
     reader: Reader
@@ -69,7 +69,8 @@ class Reading(NamedTuple):
 def resolve(desk: Desk, connection: Connection, token_text: str) -> Reader:
     """The visit (and contact) behind a token, in one statement.
 
-    Raises NotFound for a forged, misspelt or unknown one, Renewed for one that has been replaced.
+    Raises NotFound for a forged or misspelt one, Renewed for one that has been replaced, Over for one whose time is
+    over or whose visit has been erased.
     """
     return resolve_page(desk, connection, token_text).reader
 
@@ -80,7 +81,11 @@ def resolve_page(desk: Desk, connection: Connection, token_text: str) -> Reading
         token = read_token(token_text)
     except NotAToken:
         raise _unknown() from None
-    reading, version = _behind(connection, token)
+    found = _behind(connection, token)
+    if found is None:
+        erased = token.kind is not LinkKind.QUESTION and desk.links.ours(token)
+        raise Over if erased else _unknown()
+    reading, version = found
     if desk.links.current(token, version):
         ends_at = reading.reader.visit.link_ends_at
         if ends_at is not None and desk.clock.now() >= ends_at:
@@ -154,7 +159,7 @@ def send_link_again(desk: Desk, number_typed: str, email_or_phone_typed: str, ad
                 tell.link_again(connection, visit, contact, f"contact {contact.ref} asked {now.isoformat()}", now)
 
 
-def _behind(connection: Connection, token: Token) -> tuple[Reading, int]:
+def _behind(connection: Connection, token: Token) -> tuple[Reading, int] | None:
     if token.kind is LinkKind.DOCKET and (docket := visits.behind_docket(connection, token.ref)):
         visit, policy_revision, owner_is_alone = docket
         return Reading(Reader(visit, None), policy_revision, owner_is_alone), visit.docket_version
@@ -166,7 +171,7 @@ def _behind(connection: Connection, token: Token) -> tuple[Reading, int]:
         if own := visits.behind_contact(connection, contact_ref):
             visit, contact, policy_revision = own
             return Reading(Reader(visit, contact, question_ref), policy_revision), contact.link_version
-    raise _unknown()
+    return None
 
 
 def _unknown() -> NotFound:

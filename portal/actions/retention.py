@@ -6,6 +6,7 @@ of photos go once their rows are gone; should that be cut short, the sweep of or
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -29,6 +30,7 @@ from portal.store import (
     money,
     people,
     photos,
+    policies,
     publication,
     purge,
     pushes,
@@ -80,6 +82,18 @@ def due(desk: Desk, now: datetime) -> list[Due]:
         revision, policy = desk.shelf.read(connection)
         going = _Round(desk, policy, revision, now)
         return [Due(kept, _count(connection, going, kept)) for kept in Kept]
+
+
+def would_go(desk: Desk, document: str, now: datetime) -> list[Due]:
+    """How much more would be due at once if this policy were in force, by kind: so that nobody shortens unawares."""
+    policy = Policy.model_validate(tomllib.loads(document))
+    with desk.reading() as connection:
+        if not policies.newest(connection):
+            return []
+        revision, present = desk.shelf.read(connection)
+        going = {kept: _count(connection, _Round(desk, policy, revision, now), kept) for kept in Kept}
+        gone = {kept: _count(connection, _Round(desk, present, revision, now), kept) for kept in Kept}
+    return [Due(kept, going[kept] - gone[kept]) for kept in Kept if going[kept] > gone[kept]]
 
 
 def apply(desk: Desk, files: PhotoFiles, now: datetime, most: int = MOST) -> list[Due]:

@@ -6,10 +6,11 @@ import argparse
 import sys
 from pathlib import Path
 
-from portal.actions import shop
+from portal.actions import retention, shop
 from portal.actions.desk import COMMAND
 from portal.cli.common import Commands, command, opened
 from portal.rules.policy_check import check
+from portal.rules.retention import REGISTER
 
 
 def add_to(commands: Commands) -> None:
@@ -34,7 +35,11 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _load(options: argparse.Namespace) -> int:
-    revision = shop.load_policy(opened(options).desk, COMMAND, options.file.read_text(encoding="utf-8"))
+    desk, text = opened(options).desk, options.file.read_text(encoding="utf-8")
+    going = retention.would_go(desk, text, desk.clock.now()) if not check(text) else []
+    revision = shop.load_policy(desk, COMMAND, text)
+    for each in going:
+        print(f"With its periods {each.count} of “{REGISTER[each.kept].name}” go with the next purge.")
     print(f"Policy revision {revision} is in force.")
     return 0
 

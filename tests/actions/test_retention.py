@@ -15,7 +15,8 @@ from portal.actions.desk import COMMAND, Desk, NotFound, find
 from portal.actions.handover import return_unrepaired
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.notes import note
-from portal.rules.retention import Kept
+from portal.actions.shop import show_policy
+from portal.rules.retention import REGISTER, Kept
 from portal.store import keeping, tickets, visits
 from portal.store.keeping import Pause
 from portal.store.photo_files import PhotoFiles
@@ -128,6 +129,41 @@ def test_the_same_moment_twice_does_nothing_the_second_time(
     before = everything(desk)
 
     assert counts(retention.apply(desk, files, clock.now())) == {}
+    assert everything(desk) == before
+
+
+def test_a_clock_set_back_lets_nothing_go_and_brings_nothing_back(
+    desk: Desk, files: PhotoFiles, clock: FixedClock, number: str
+) -> None:
+    given_back(desk, number)
+    pass_time(clock, days=61)
+    retention.apply(desk, files, clock.now())
+    before = everything(desk)
+
+    pass_time(clock, days=-400)
+
+    assert counts(retention.apply(desk, files, clock.now())) == {}
+    assert everything(desk) == before
+
+
+def test_shorter_periods_say_how_much_would_go_before_it_does(
+    desk: Desk, files: PhotoFiles, clock: FixedClock, number: str
+) -> None:
+    given_back(desk, number)
+    pass_time(clock, days=40)  # the page ended after 30, so the contact has 20 days left
+    before = everything(desk)
+    text = show_policy(desk)
+    shorter = (
+        text
+        + "\n[retention]\n"
+        + "".join(
+            f'{kept.value} = "{"5 days" if kept is Kept.CONTACT else entry.usual}"\n'
+            for kept, entry in REGISTER.items()
+        )
+    )
+
+    assert counts(retention.would_go(desk, shorter, clock.now())) == {Kept.CONTACT: 1}
+    assert counts(retention.would_go(desk, text, clock.now())) == {}
     assert everything(desk) == before
 
 

@@ -7,13 +7,15 @@ from datetime import timedelta
 import pytest
 
 from notifications.instants import FixedClock
-from portal.actions import handover
+from portal.actions import handover, retention
 from portal.actions.desk import Desk, find
 from portal.actions.intake import TakenIn
+from portal.main import Installation
 from portal.rules.numbers import spoken
 from portal.store import journal
 from tests.conftest import BENCH
 from tests.web.browser import Browser
+from tests.web.test_own_data_pages import contact_link as own_path
 
 
 @pytest.fixture
@@ -34,6 +36,34 @@ def test_the_page_ends_when_its_time_is_over_with_a_kind_word(client: Browser, c
     assert "This page has ended" in over.text
     assert client.get(f"{address}/photos").status_code == 410
     assert client.get(f"{address}/state").status_code == 410
+
+
+@pytest.mark.parametrize("years", [1, 8])
+@pytest.mark.parametrize("whose", ["docket", "own"])
+def test_a_page_that_is_erased_while_somebody_looks_ends_with_the_same_kind_word(
+    client: Browser,
+    installation: Installation,
+    clock: FixedClock,
+    address: str,
+    taken_in: TakenIn,
+    years: int,
+    whose: str,
+) -> None:
+    page = address if whose == "docket" else own_path(installation.desk, taken_in.numbers[0])
+    assert client.get(page).status_code == 200
+
+    clock.at += timedelta(days=years * 366)
+    retention.apply(installation.desk, installation.photo_files, clock.now())
+
+    number = spoken(taken_in.numbers[0])
+    for answer in (
+        client.get(page),
+        client.get(f"{page}/state", headers={"If-None-Match": '"1.1"'}),
+        client.post(f"{page}/again/{number}", data={"again": "It went dark."}),
+        client.post(f"{page}/data/erase", data={"passed": "0" * 64}),
+    ):
+        assert answer.status_code == 410
+        assert "This page has ended" in answer.text
 
 
 def test_a_device_that_has_gone_wrong_again_is_told_to_the_bench_once(

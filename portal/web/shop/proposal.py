@@ -7,13 +7,15 @@ from collections.abc import Callable
 from flask import render_template
 from flask.typing import ResponseReturnValue
 
+from portal.actions.retention import Due, would_go
 from portal.actions.shop import PolicyMoved
 from portal.rules.policy_check import check
 from portal.rules.policy_difference import policy_difference
 from portal.rules.refusals import Refused
+from portal.rules.retention import REGISTER
 from portal.store import policies
 from portal.web.forms import Answer, attempt, typed
-from portal.web.request_context import connection
+from portal.web.request_context import connection, desk
 
 
 def in_force() -> tuple[int, str]:
@@ -62,5 +64,11 @@ def show(new: str, answer: Answer | None = None) -> ResponseReturnValue:
         text=new,
         seen=revision,
         answer=answer,
+        going=[(REGISTER[each.kept].name, each.count) for each in _going(new, answer)],
     )
     return page, answer.status
+
+
+def _going(new: str, answer: Answer) -> list[Due]:
+    """What would go with the next purge under the new text, where that is in order."""
+    return would_go(desk(), new, desk().clock.now()) if answer.done and not check(new) else []
