@@ -7,6 +7,7 @@ dice of its own, so that before and after show the same thing; what was wrong is
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from random import Random
 
 from PIL import Image, ImageDraw, ImageFilter, ImageFont
@@ -27,18 +28,32 @@ def board(variant: int, *, mended: bool) -> Image.Image:
     """An opened device's board; each variant another one, with another thing wrong."""
     dice, wrong = _dice(f"board {variant}"), _dice(f"what is wrong with board {variant}")
     picture, pen = _bench()
-    lacquer = _LACQUERS[variant % len(_LACQUERS)]
-    edge: Box = (110, 90, _WIDE - 110, _HIGH - 90)
-    pen.rounded_rectangle(_moved(edge, 16), 30, fill=(58, 74, 71))
-    pen.rounded_rectangle(edge, 30, fill=lacquer)
-    _traces(pen, edge, lacquer, dice)
-    chips = _parts(pen, edge, dice)
+    edge, chips = _laid_out(pen, variant, dice)
     for x, y in ((190, 170), (_WIDE - 190, 170), (190, _HIGH - 170), (_WIDE - 190, _HIGH - 170)):
         _screw(pen, x, y, 34, dice)
     if not mended:
         (_corrosion, _burn, _crack)[variant % 3](picture, *wrong.choice(chips), wrong)
         _dust(picture, edge, wrong, 900)
     return picture.reduce(2)
+
+
+@lru_cache
+def fault_of(variant: int) -> tuple[float, float]:
+    """About where something is wrong with a board, in per cent of the picture's width and height."""
+    _picture, pen = _bench()
+    _edge, chips = _laid_out(pen, variant, _dice(f"board {variant}"))
+    x, y = _dice(f"what is wrong with board {variant}").choice(chips)
+    return 100 * x / _WIDE, 100 * y / _HIGH
+
+
+def _laid_out(pen: ImageDraw.ImageDraw, variant: int, dice: Random) -> tuple[Box, list[tuple[float, float]]]:
+    """The board itself with its traces and parts; tells its edge and where its chips are."""
+    lacquer = _LACQUERS[variant % len(_LACQUERS)]
+    edge: Box = (110, 90, _WIDE - 110, _HIGH - 90)
+    pen.rounded_rectangle(_moved(edge, 16), 30, fill=(58, 74, 71))
+    pen.rounded_rectangle(edge, 30, fill=lacquer)
+    _traces(pen, edge, lacquer, dice)
+    return edge, _parts(pen, edge, dice)
 
 
 def case(kind: str, colour: Colour, *, mended: bool) -> Image.Image:

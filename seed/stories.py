@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 
-from seed import asking, leaving
+from seed import asking, leaving, showing
 from seed.scene import Scene
 
 Waits = Iterator[timedelta]
@@ -117,6 +117,8 @@ def arrives(scene: Scene, *, agrees: bool = True) -> Waits:
         scene.take_in()
         if scene.chance_of(0.85 if scene.is_still_here else 0.3):
             scene.accept_terms()
+        if scene.is_still_here and scene.chance_of(0.25):
+            showing.lets_publish(scene)
     yield minutes(6)
     scene.record()
     if scene.is_still_here and scene.chance_of(0.5):
@@ -155,6 +157,8 @@ def is_repaired(scene: Scene) -> Waits:
         yield minutes(10)
         scene.photograph("after")
         scene.pair()
+        if scene.chance_of(0.5):
+            showing.points_out(scene)
     if opened:
         yield minutes(30)
         scene.close_up()
