@@ -102,7 +102,7 @@ def _written(
         visits.change_contact(connection, known.id, values)
         if values["email"] != known.email:
             visits.renew_contact(connection, known.id)
-        elif not known.reachable:  # whoever has the docket is no longer the only one to be told
+        elif not known.can_be_sent_a_link:  # whoever has the docket is no longer the only one to be told
             pushes.drop_all(connection, known.id)
     contact = _known(connection, ticket, role)
     if contact is None:

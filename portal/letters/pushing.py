@@ -65,7 +65,7 @@ def _link(desk: Letterbox, told: Told, words: Facts) -> str:
 
     Else whoever found the paper would get a link that may agree to costs.
     """
-    if told.contact.reachable:
+    if told.contact.can_be_sent_a_link:
         return str(words["link"])
     return desk.links.customer(LinkKind.DOCKET, told.visit.ref, told.visit.docket_version)
 

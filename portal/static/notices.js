@@ -41,8 +41,22 @@ async function listen(event) {
   }
 }
 
+// Which of the devices listed is this one: then it need not be asked to show notices.
+async function recognise() {
+  const registration = await navigator.serviceWorker.getRegistration(form.dataset.worker);
+  const known = registration && await registration.pushManager.getSubscription();
+  if (!known) return;
+  const digest = await crypto.subtle.digest("SHA-256", new TextEncoder().encode(known.endpoint));
+  const mark = [...new Uint8Array(digest)].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  const listed = document.querySelector(`[data-mark="${mark}"]`);
+  if (!listed) return;
+  listed.querySelector("strong").hidden = false;
+  form.hidden = true;
+}
+
 if (form && "serviceWorker" in navigator && "PushManager" in window && "Notification" in window) {
   needs.hidden = true;
   form.hidden = false;
   form.addEventListener("submit", listen);
+  recognise();
 }

@@ -52,6 +52,11 @@ class Contact:
         """Whether there is an address to write to."""
         return bool(self.email or self.phone)
 
+    @property
+    def can_be_sent_a_link(self) -> bool:
+        """Whether there is one that reaches them now: a phone that lies on the bench rings there."""
+        return bool(self.email or (self.phone and not self.phone_is_on_bench))
+
 
 _VISIT = (
     visits.c.id,
@@ -86,9 +91,10 @@ _VISIT_BY_ID = select(*_VISIT).where(visits.c.id == bindparam("visit_id"))
 _CONTACT_BY_REF = select(*_CONTACT).where(contacts.c.ref == bindparam("ref"))
 # A customer's page asks for these two first, and for the policy's newest revision in the same round trip.
 _POLICY = select(func.max(policies.c.revision)).scalar_subquery()
-# Of a docket also whether its owner left no address: then it is the only link that they can have.
+# Of a docket also whether its owner can be sent no other link: as `Contact.can_be_sent_a_link` says it.
 _OWNER = (contacts.c.visit_id == visits.c.id, contacts.c.role == "owner")
-_ALONE = select(contacts.c.id).where(*_OWNER, contacts.c.email == "", contacts.c.phone == "").exists()
+_UNREACHED = (contacts.c.email == "", (contacts.c.phone == "") | contacts.c.phone_is_on_bench)
+_ALONE = select(contacts.c.id).where(*_OWNER, *_UNREACHED).exists()
 _BEHIND_DOCKET = select(*_VISIT, _ALONE, _POLICY).where(visits.c.ref == bindparam("ref"))
 _BEHIND_CONTACT = (
     select(*_VISIT, *_CONTACT, _POLICY)
@@ -137,7 +143,7 @@ def contact_by_ref(connection: Connection, ref: str) -> Contact | None:
 
 
 def behind_docket(connection: Connection, ref: str) -> tuple[Visit, int, bool] | None:
-    """The visit with this public id, the policy's newest revision (0 for none) and whether its owner left no address.
+    """The visit with this public id, the policy's newest revision (0 for none), whether its owner can be sent no link.
 
     In one round trip; None for no such visit.
     """
@@ -223,7 +229,7 @@ def renew_contact(connection: Connection, contact_id: int) -> None:
 
 
 def _drop_devices_by_docket(connection: Connection, visit_id: int) -> None:
-    """The docket's link lets a device show notices for those alone who have left no address to be told by."""
+    """The docket's link lets a device show notices for those alone who can be sent no other."""
     for contact in contacts_of(connection, visit_id):
-        if not contact.reachable:
+        if not contact.can_be_sent_a_link:
             pushes.drop_all(connection, contact.id)

@@ -57,7 +57,7 @@ def let(page: Page, browser: Listening) -> None:
     told = {"endpoint": device.endpoint, "keys": {"p256dh": device.key, "auth": device.secret}}
     page.evaluate(SUBSCRIBES, told)
     page.get_by_role("button", name="Show notices on this device").click()
-    expect(page.get_by_text("A device has shown notices since")).to_be_visible()
+    expect(page.get_by_text("Kept.")).to_be_visible()
 
 
 @pytest.fixture
@@ -83,6 +83,27 @@ def deliver() -> Callable[[Page, str], None]:
         talk.detach()
 
     return handed
+
+
+def test_a_device_knows_itself_among_several(
+    open_page: Open,
+    desk: Desk,
+    taken_in: TakenIn,
+    peer: PushService,  # noqa: F811
+) -> None:
+    page = open_page(page_of(desk, taken_in))
+    let(page, peer.browser("tablet"))
+    expect(page.get_by_text("It is this one.")).to_be_hidden()
+    mine = peer.browser("phone")
+    page.add_init_script(
+        f"PushManager.prototype.getSubscription = async () => ({{ endpoint: {json.dumps(mine.endpoint)} }});"
+    )
+    let(page, mine)
+
+    expect(page.get_by_text("It is this one.")).to_have_count(2)
+    expect(page.get_by_text("It is this one.").nth(0)).to_be_hidden()
+    expect(page.get_by_text("It is this one.").nth(1)).to_be_visible()
+    expect(page.get_by_role("button", name="Show notices on this device")).to_be_hidden()
 
 
 def test_a_notice_is_shown_and_leads_to_the_page_of_the_repair(

@@ -240,6 +240,20 @@ def test_a_link_that_is_renewed_takes_its_devices_along(
     assert (rows(desk), contact_of(desk, taken_in).has_push) == (0, False)
 
 
+def test_whose_only_phone_lies_on_the_bench_comes_by_the_docket_until_it_is_theirs_again(
+    client: Browser, desk: Desk, peer: PushService
+) -> None:
+    on_bench = NewVisit([NewDevice("Phone", "Dark")], name="Ada", phone="07700 900123", phone_is_on_bench=True)
+    taken = take_in(desk, BENCH, on_bench)
+
+    assert client.post(f"{path_of(taken.link)}/messages/notices", data=form(peer)).status_code == 303
+    assert contact_of(desk, taken).has_push
+    change_contact(desk, BENCH, taken.numbers[0], "owner", ContactTyped(name="Ada", phone="07700 900123"))
+
+    assert not contact_of(desk, taken).has_push
+    assert client.get(f"{path_of(taken.link)}/messages").status_code == 404
+
+
 @pytest.mark.parametrize("how", ["a renewed docket", "an address", "a number"])
 def test_what_the_docket_let_show_notices_ends_with_it(
     client: Browser, desk: Desk, alone: TakenIn, peer: PushService, how: str

@@ -37,7 +37,7 @@ class Shown(NamedTuple):
     reader: Reader
     today: date
     validator: str
-    owner_is_alone: bool  # by the docket's link: its owner left no address to be told by
+    owner_is_alone: bool  # by the docket's link: its owner can be sent no other
 
 
 class Asked(NamedTuple):

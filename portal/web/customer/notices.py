@@ -1,10 +1,11 @@
 """Notices on a customer's own device: which of them show any, and the script that shows them.
 
-Who left no address to be told by comes by the docket's link, since nobody could send them one of their own.
+Who left no address, or only the phone that lies on the bench, comes by the docket's link: nobody can send them another.
 """
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from datetime import date
 from typing import NamedTuple
@@ -13,6 +14,7 @@ from flask import Response, abort, current_app, url_for
 from flask.typing import ResponseReturnValue
 
 from notifications.channels.push import PushChannel
+from notifications.channels.push.sealing import Device
 from portal.store import pushes, visits
 from portal.store.visits import Contact, Visit
 from portal.web.customer import blueprint
@@ -24,10 +26,11 @@ WORKER = "notices_worker.js"
 
 
 class Shows(NamedTuple):
-    """A device that shows notices: its public id, and the day since when."""
+    """A device that shows notices: its public id, the day since when, and a mark that it knows itself by."""
 
     ref: str
     since: date
+    mark: str
 
 
 class Notices(NamedTuple):
@@ -50,12 +53,17 @@ def notices(contact: Contact) -> Notices | None:
     if way is None:
         return None
     listening = pushes.of_contact(connection(), contact.id) if contact.has_push else []
-    shows = [Shows(each.ref, speaking().local(each.since).date()) for each in listening]
+    shows = [Shows(each.ref, speaking().local(each.since).date(), _mark(each.device)) for each in listening]
     return Notices(way.public_key, shows, new_deed_key())
 
 
+def _mark(device: Device) -> str:
+    """Of the endpoint, so that the page does not hold it: SHA-256 in hexadecimal digits."""
+    return hashlib.sha256(device.endpoint.encode()).hexdigest()
+
+
 def reader_of(token: str) -> tuple[Visit, Contact]:
-    """Whose choices a link leads to, and their visit: their own, or the docket's of whoever left no address.
+    """Whose choices a link leads to, and their visit: their own, or the docket's of whoever can be sent no other.
 
     The docket's link is everybody's, so it leads to no other's. Answers 404.
     """
