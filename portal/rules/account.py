@@ -71,7 +71,8 @@ class LetOff:
 class Account:
     """What is charged and paid. `by_rate` and `amounts` are after what was let off; `elsewhere` is not in them.
 
-    `elsewhere` are agreed prices in a currency that the shop has given up since: they are settled by hand.
+    `elsewhere` is what is open in a currency that the shop has given up since (less than nothing: owed back): it is
+    settled by hand.
     """
 
     currency: str
@@ -149,26 +150,31 @@ def account(
     let_off: Sequence[LetOff],
     moved: Sequence[Moved],
 ) -> Account:
-    """Add it up. What is let off is never more than was charged; it comes off each rate in its share."""
+    """Add up what is in the shop's currency. What is let off is never more than was charged.
+
+    It comes off each rate in its share. What is in another currency is told by `elsewhere` alone.
+    """
     counted = [each for each in charges if each.currency == currency]
     by_rate: dict[Rate, Amounts] = {}
     for each in counted:
         _add(by_rate, each.by_rate)
-    if storage:
+    if storage and storage.currency == currency:
         _add(by_rate, {storage.tax_percent: split(storage.amount_minor, storage.tax_percent, True)})
     gross = sum(by_rate.values(), NOTHING).gross
-    off = min(sum(each.amount_minor for each in let_off), gross)
+    off = min(sum(each.amount_minor for each in let_off if each.currency == currency), gross)
     left = _let_off(by_rate, off)
+    others = sorted(({each.currency for each in charges} | {each.currency for each in moved}) - {currency})
+    elsewhere = [Price(_open_in(each, charges, let_off, moved), each) for each in others]
     return Account(
         currency,
         counted,
-        storage,
-        let_off,
+        storage if storage and storage.currency == currency else None,
+        [each for each in let_off if each.currency == currency],
         off,
-        moved,
+        [each for each in moved if each.currency == currency],
         left,
         sum(left.values(), NOTHING),
-        [Price(each.amounts.gross, each.currency) for each in charges if each.currency != currency],
+        [price for price in elsewhere if price.minor],
     )
 
 
@@ -177,6 +183,13 @@ def may_let_off(found: Account, minor: int) -> None:
     if minor > found.amounts.gross:
         price = Price(found.amounts.gross, found.currency)
         raise Refused(say("Only {price} are charged. No more than that can be let off.", price=price))
+
+
+def _open_in(currency: str, charges: Sequence[Charge], let_off: Sequence[LetOff], moved: Sequence[Moved]) -> int:
+    """What is open in a currency, in its minor units; less than nothing for what is owed back."""
+    gross = sum(each.amounts.gross for each in charges if each.currency == currency)
+    off = sum(each.amount_minor for each in let_off if each.currency == currency)
+    return max(gross - off, 0) - paid([each for each in moved if each.currency == currency])
 
 
 def _let_off(by_rate: Mapping[Rate, Amounts], off: int) -> dict[Rate, Amounts]:

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule, run_state_machine_as_test
 
-from portal.actions import answers, price_terms, questions
+from portal.actions import answers, balance, price_terms, questions
 from portal.actions.answers import Answer
 from portal.actions.desk import By, Desk, Stale
 from portal.actions.intake import NewDevice, NewVisit, take_in
@@ -178,8 +178,11 @@ class Money(RuleBasedStateMachine):
     @invariant()
     def nothing_is_charged_without_its_yes(self) -> None:
         with self.desk.reading() as connection:
-            charged = store.agreed(connection, ticket_of(self.desk, self.number).id)
+            ticket = ticket_of(self.desk, self.number)
+            charged = store.agreed(connection, ticket.id)
+            account = balance.of(connection, ticket, self.desk.policy(connection))
         assert {self._seen(kept, kept.question.chosen or "") for kept in charged} == self.yes
+        assert account.amounts.gross == sum(total for _ref, _option, total in self.yes)
 
     @invariant()
     def the_limit_is_never_passed(self) -> None:

@@ -123,10 +123,13 @@ def test_what_was_let_off_shrinks_with_what_is_charged() -> None:
 
 
 def test_prices_in_a_currency_that_the_shop_gave_up_are_told_apart() -> None:
-    found = of(agreed(work(4850)), agreed(work(900), currency="EUR"))
+    in_euro = Moved("E", Kind.DEPOSIT, 200, "EUR", How.CASH, "", date(2026, 3, 2))
+    found = of(agreed(work(4850)), agreed(work(900), currency="EUR"), moved=(in_euro, received(850)))
 
-    assert found.amounts.gross == 4850
-    assert [str(price) for price in found.elsewhere] == ["9.00 EUR"]
+    assert (found.amounts.gross, found.open_minor) == (4850, 4000)
+    assert [str(price) for price in found.elsewhere] == ["7.00 EUR"]
+    paid_off = replace(in_euro, amount_minor=900)
+    assert of(agreed(work(900), currency="EUR"), moved=(paid_off,)).elsewhere == []
 
 
 def test_a_statement_tells_each_line_as_it_was_shown_with_what_was_free_and_paid() -> None:
