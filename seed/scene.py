@@ -24,6 +24,7 @@ from portal.actions import (
     shelf,
     terms,
     tray,
+    windows,
 )
 from portal.actions.announce import Announced
 from portal.actions.desk import By, Desk, Outcome, find
@@ -193,6 +194,12 @@ class Scene:
         if place != self.place:
             shelf.put(*self._here(), place=place, express=self.express)
             self.place = place
+
+    def promise(self) -> None:
+        """Of some devices somebody says by hand by when they will be ready; which ones is no matter of the dice."""
+        if int(self.number) % 11 == 0:
+            day = self.house.desk.clock.now().date() + timedelta(days=5)
+            windows.promise(*self._here(), promised_on=day.isoformat())
 
     def move(self, stage: str, why: str = "") -> None:
         """To another stage; gates that only warn are passed."""

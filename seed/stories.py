@@ -137,6 +137,7 @@ def is_repaired(scene: Scene) -> Waits:
         scene.move("cleaning")
         yield hours(scene, 2, 20)
     scene.move("board_work")
+    scene.promise()
     opened = scene.chance_of(0.6)
     if opened:
         yield minutes(20)
