@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Connection
 
 from portal.actions import tell
+from portal.actions.conversation import count_writing
 from portal.actions.desk import CUSTOMER, By, Change, Desk, Outcome, change_ticket
 from portal.language import language
 from portal.rules.policy import Policy
@@ -43,10 +44,12 @@ def complain(
 
     Said on the telephone or at the counter, it is written down `by` somebody of the staff.
 
-    Raises Unfit without words, Refused while a complaint about the device is open, or before it has come.
+    Raises Unfit without words, TooOften, Refused while a complaint about the device is open, or before it has come.
     """
     said = passage("words", say("What you are not satisfied with"), words, limit=LONGEST, required=True)
     now = desk.clock.now()
+    if by.kind == "customer":
+        count_writing(desk, number, deed_key)
 
     def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
         if ticket.stage is None and ticket.ending is None:

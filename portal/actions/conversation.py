@@ -158,6 +158,15 @@ def rang(
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key)
 
 
+def count_writing(desk: Desk, number: str, deed_key: str | None) -> None:
+    """Count something else that a customer writes about a device, but not a form sent twice. Raises TooOften."""
+    with desk.reading() as connection:
+        ticket = find(connection, number)
+        if done_before(connection, deed_key):
+            return
+    _count_try(desk, ticket)
+
+
 def _write(
     desk: Desk,
     number: str,

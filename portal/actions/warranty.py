@@ -10,6 +10,7 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import IntegrityError
 
 from portal.actions import tell
+from portal.actions.conversation import count_writing
 from portal.actions.desk import (
     CUSTOMER,
     By,
@@ -118,8 +119,12 @@ def decide(
 
 
 def object_to(desk: Desk, number: str, words: str, *, deed_key: str | None = None) -> Outcome:
-    """The customer does not agree with what was found. Raises Unfit without words, Refused where nothing was said."""
+    """The customer does not agree with what was found.
+
+    Raises Unfit without words, TooOften, Refused where nothing was said.
+    """
     said = passage("words", say("Why you do not agree"), words, limit=2000, required=True)
+    count_writing(desk, number, deed_key)
 
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
         found = _returned(connection, ticket)

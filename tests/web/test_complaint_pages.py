@@ -11,6 +11,7 @@ from notifications.instants import FixedClock
 from portal.actions.desk import Desk
 from portal.actions.handover import hand_over
 from portal.actions.intake import TakenIn, told_again
+from portal.rules.conversation import MOST_FREELY
 from portal.rules.numbers import spoken
 from portal.store import complaints, warranty
 from tests.actions.aftermath import ticket_of
@@ -115,6 +116,18 @@ def test_what_was_said_on_the_telephone_is_written_down(
 
     assert "They have an answer by Mon, 16 Mar 2026" in staff_client.get(f"/bench/{spoken(number)}/complaint").text
     assert "It hums, he says." in client.get(f"{path_of(taken_in.link)}/complain/{spoken(number)}").text
+
+
+def test_who_complains_without_end_waits(client: Browser, taken_in: TakenIn, number: str) -> None:
+    address = f"{path_of(taken_in.link)}/complain/{spoken(number)}"
+    for _time in range(MOST_FREELY):
+        assert tell(client, address, words="It hums.").status_code == 303
+        client.post(f"{address}/settled", data={"deed_key": hidden(client.get(address).text, "deed_key")})
+
+    answer = tell(client, address, words="It hums still.")
+
+    assert answer.status_code == 429
+    assert "It hums still." in answer.text
 
 
 def test_nobody_complains_about_the_repair_of_somebody_else(client: Browser, taken_in: TakenIn) -> None:

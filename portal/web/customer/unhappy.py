@@ -23,6 +23,7 @@ from portal.web.customer.languages import asked
 from portal.web.customer.report import back, ticket_of
 from portal.web.forms import Answer, Filled, attempt, deed_key_typed, new_deed_key, typed
 from portal.web.request_context import connection, desk, policy, refresh
+from portal.web.uploads import STATUS
 
 _COMPLAINT = ("complained", "complaint_answered", "complaint_closed")
 _COMPARED = ("came_back", "fault_compared", "verdict_objected")
@@ -81,6 +82,7 @@ def _do(
     answer = attempt(lambda: deed(found))
     if answer.done:
         return redirect(url_for(to, token=token, number=spoken(found.number), lang=asked(), sent=1), 303)
+    answer.status = STATUS.get(answer.kind, answer.status)
     if not answer.reasons:  # somebody wrote into the same ticket at this very moment
         answer.reasons = [say("Something changed at this very moment. Please look again, then send it once more.")]
     refresh()
