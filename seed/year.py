@@ -19,7 +19,7 @@ from portal.actions.desk import By, Desk
 from portal.rules.hours import next_open
 from portal.rules.policy import Policy
 from portal.store.photo_files import PhotoFiles
-from seed import afterwards, asking, leaving, talking
+from seed import afterwards, asking, leaving, saying, talking
 from seed.asking_stories import (
     agreed,
     asked,
@@ -65,8 +65,8 @@ _STILL_HERE: tuple[tuple[Story, int, int, int], ...] = (
     (stopped(mended, "received"), 7, 1, 4),
     (stopped(mended, "received", lambda scene: scene.hold("customer", scene.one_of("customer_asks"))), 2, 3, 9),
     (stopped(with_a_damaged_battery, "received", lambda scene: scene.record(battery=("swollen",))), 1, 3, 6),
-    (stopped(mended, "cleaning"), 6, 4, 9),
-    (stopped(mended, "board_work"), 6, 4, 9),
+    (stopped(mended, "cleaning"), 6, 3, 5),
+    (stopped(mended, "board_work"), 6, 3, 6),
     (stopped(mended, "board_work", lambda scene: scene.hold("part")), 3, 6, 14),
     (drafted, 1, 4, 9),
     (waits_for_the_keeper, 2, 4, 9),
@@ -79,13 +79,13 @@ _STILL_HERE: tuple[tuple[Story, int, int, int], ...] = (
     (withdrawn, 1, 4, 9),
     (lapsed, 1, 16, 20),
     (within_a_limit, 1, 4, 9),
-    (stopped(mended, "cleaning", talking.wonders), 1, 4, 9),
-    (stopped(mended, "board_work", talking.shows), 1, 4, 9),
+    (stopped(mended, "cleaning", talking.wonders), 1, 3, 5),
+    (stopped(mended, "board_work", talking.shows), 1, 3, 6),
     (talking.answered, 1, 4, 9),
     (talking.rung, 1, 6, 9),
-    (stopped(mended, "cleaning", talking.asks_for_less), 1, 4, 9),
+    (stopped(mended, "cleaning", talking.asks_for_less), 1, 3, 5),
     (stopped(talking.would_rather_be_rung, "ready"), 3, 9, 14),
-    (stopped(mended, "testing"), 5, 9, 14),
+    (stopped(mended, "testing"), 5, 5, 9),
     (stopped(mended, "testing", lambda scene: scene.hold("dispute", scene.house.words["objection"])), 1, 9, 14),
     (stopped(mended, "ready"), 6, 12, 30),
     (stopped(mended, "ready", leaving.chooses_a_day), 1, 9, 12),
@@ -97,6 +97,9 @@ _STILL_HERE: tuple[tuple[Story, int, int, int], ...] = (
     (afterwards.comes_back, 1, 25, 30),
     (afterwards.nobody_collects, 1, 70, 75),
 )
+
+# Most repairs go at their usual pace; some wait for days until somebody has time for them.
+_PACES, _HOW_OFTEN = (1.0, 1.8, 3.0, 5.0), (78, 12, 7, 3)
 
 
 @dataclass(frozen=True)
@@ -127,6 +130,7 @@ def live(
     words, extras = _toml("words.toml"), _toml("extras.toml")["extras"]
     chance = Random(f"stories {seed}")  # noqa: S311 (stories, not secrets)
     album = Album(Random(f"album {seed}"))  # noqa: S311
+    saying.that_it_is_ready(desk, keeper, words["own_words"])
     house = Stage(desk, files, policy, bench, keeper, words, extras, album, chance)
     tales = _toml("tales.toml")["tales"]
     running: list[tuple[datetime, int, Iterator[timedelta]]] = []
@@ -158,12 +162,12 @@ def cast(house: Stage, tales: list[Mapping[str, Any]], pace: float, beside: Scen
 
 
 def _programme(chance: Random, now: datetime, size: Size) -> Iterator[tuple[datetime, Story, float]]:
-    """When each story begins. Those that must be over by now begin so early that the slowest of them is."""
+    """When each story begins, and at what pace it goes. Of those that came lately, some slow ones are still here."""
     stories, shares = [story for story, _share in _ENDING], [share for _story, share in _ENDING]
     for ago in [chance.uniform(60, 365) for _ in range(size.gone)] + [
         chance.uniform(8, 60) for _ in range(size.lately)
     ]:
-        yield now - timedelta(days=ago), chance.choices(stories, shares)[0], 1.0
+        yield now - timedelta(days=ago), chance.choices(stories, shares)[0], chance.choices(_PACES, _HOW_OFTEN)[0]
     for story, number, latest, earliest in _STILL_HERE * size.here:
         for _ in range(number):
             yield now - timedelta(days=chance.uniform(latest, earliest), hours=2), story, 0.4
