@@ -86,3 +86,15 @@ def stop(desk: Desk, contact_ref: str, device_ref: str, *, deed_key: str | None 
         pushes.drop(connection, contact.id, ref=device_ref)
 
     return change_contact(desk, CUSTOMER, contact_ref, decide, drop, deed_key=deed_key)
+
+
+def move(desk: Desk, old: str, device: Device, channel: Takes) -> None:
+    """A browser listens under another endpoint than before, by its own choice, and tells us the old one.
+
+    Whoever knows an endpoint is the browser, or its push service. Tells nothing of whether it was known.
+    """
+    with desk.reading() as connection:
+        if old == device.endpoint or not pushes.is_known(connection, old) or not channel.takes(device):
+            return
+    with desk.writing() as connection:
+        pushes.move(connection, old, device)

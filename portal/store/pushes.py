@@ -37,6 +37,12 @@ _OF_CONTACT = (
 _ALL = delete(push_devices).where(push_devices.c.contact_id == _CONTACT)
 _ONE = _ALL.where(push_devices.c.ref == bindparam("wanted"))
 _AT = _ALL.where(push_devices.c.endpoint == bindparam("wanted"))
+_LISTENERS = select(push_devices.c.contact_id).where(push_devices.c.endpoint == bindparam("old"))
+_MOVE = (
+    update(push_devices)
+    .where(push_devices.c.endpoint == bindparam("old"))
+    .values(endpoint=bindparam("new"), key=bindparam("new_key"), secret=bindparam("new_secret"))
+)
 _ID = select(contacts.c.id).where(contacts.c.ref == bindparam("ref"))
 _OF_VISIT = select(contacts.c.id).where(contacts.c.visit_id == bindparam("visit"))
 _FORGET = delete(push_devices).where(push_devices.c.contact_id.in_(_OF_VISIT))
@@ -68,6 +74,19 @@ def keep(connection: Connection, contact_id: int, ref: str, device: Device, now:
     values = {"ref": ref, "contact_id": contact_id, "endpoint": device.endpoint, "since": now}
     connection.execute(insert(push_devices), values | {"key": device.key, "secret": device.secret})
     connection.execute(_HAS, {"contact": contact_id, "has": True})
+
+
+def is_known(connection: Connection, endpoint: str) -> bool:
+    """Whether a device listens at this endpoint."""
+    return connection.execute(_LISTENERS.limit(1), {"old": endpoint}).first() is not None
+
+
+def move(connection: Connection, old: str, device: Device) -> None:
+    """What listened at the `old` endpoint listens as this device now, for every contact that let it."""
+    for contact_id in connection.execute(_LISTENERS, {"old": old}).scalars().all():
+        connection.execute(_AT, {"contact": contact_id, "wanted": device.endpoint})
+    values = {"old": old, "new": device.endpoint, "new_key": device.key, "new_secret": device.secret}
+    connection.execute(_MOVE, values)
 
 
 def drop(connection: Connection, contact_id: int, *, ref: str = "", endpoint: str = "") -> bool:

@@ -19,6 +19,7 @@ from portal.actions.intake import TakenIn
 from portal.actions.notes import note
 from portal.main import Installation
 from portal.rules.numbers import spoken
+from portal.store import pushes
 from tests.browser.conftest import Open
 from tests.browser.test_customer_docket import sideways
 from tests.conftest import BENCH
@@ -45,6 +46,16 @@ PRESSED = """async () => {
   self.dispatchEvent(pressed);
   await done;
   return [self.opened, self.focused, (await self.registration.getNotifications()).length];
+}"""
+# The browser tells the worker that it listens elsewhere now.
+MOVED = """async ([old, endpoint, p256dh, auth]) => {
+  const moved = new Event("pushsubscriptionchange");
+  moved.oldSubscription = { endpoint: old, options: {} };
+  moved.newSubscription = { toJSON: () => ({ endpoint, keys: { p256dh, auth } }) };
+  let done;
+  moved.waitUntil = (promise) => { done = promise; };
+  self.dispatchEvent(moved);
+  await done;
 }"""
 SHOWN = """async () => (await (await navigator.serviceWorker.ready).getNotifications()).map(
   ({ title, body, tag, lang }) => ({ title, body, tag, lang }))"""
@@ -148,6 +159,24 @@ def test_a_notice_is_shown_and_leads_to_the_page_of_the_repair(
     deliver(page, text)  # the page is open by now: it is not opened a second time
     page.wait_for_function(f"({SHOWN})().then((shown) => shown.length === 1)")
     assert worker.evaluate(PRESSED) == ["", page.url, 0]
+
+
+def test_a_browser_that_moves_takes_its_notices_along(
+    open_page: Open,
+    desk: Desk,
+    taken_in: TakenIn,
+    peer: PushService,  # noqa: F811
+) -> None:
+    page = open_page(page_of(desk, taken_in))
+    let(page, peer.browser("old"))
+    new = peer.browser("new").device
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    (worker,) = page.context.service_workers
+
+    worker.evaluate(MOVED, [peer.browser("old").endpoint, new.endpoint, new.key, new.secret])
+
+    with desk.reading() as connection:
+        assert [each.endpoint for each in pushes.of(connection, contact_of(desk, taken_in).ref)] == [new.endpoint]
 
 
 @pytest.mark.parametrize("link", ["https://elsewhere.example/t/x", "//elsewhere.example/t/", "/bench/", "/t/../bench/"])

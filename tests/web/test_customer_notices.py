@@ -202,9 +202,44 @@ def test_another_sites_form_lets_nothing_show_notices(
     assert (answer.status_code, rows(desk)) == (403, 0)
 
 
+@on_both
+def test_a_browser_that_listens_elsewhere_now_says_so_by_its_old_endpoint(
+    client: Browser, desk: Desk, taken_in: TakenIn, peer: PushService
+) -> None:
+    for taken in (taken_in, take_in(desk, BENCH, NewVisit([NewDevice("Radio", "")], email="ada@example.org"))):
+        client.post(f"{page_of(desk, taken)}/notices", data=form(peer, "old"))
+    client.post(f"{page_of(desk, taken_in)}/notices", data=form(peer, "new"))
+    old = peer.browser("old").endpoint
+
+    for _time in range(2):
+        assert client.post("/t/notices/moved", data=form(peer, "new", old=old)).status_code == 204
+
+    with desk.reading() as connection:
+        found = connection.execute(select(push_devices.c.endpoint)).scalars().all()
+    assert found == [peer.browser("new").endpoint] * 2
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"old": "https://push.example.org/guessed"}, {"endpoint": "https://10.0.0.1/"}, {"key": "none"}, {"old": ""}],
+)
+def test_whoever_does_not_know_the_old_endpoint_or_names_no_push_service_moves_nothing(
+    client: Browser, desk: Desk, taken_in: TakenIn, peer: PushService, wrong: dict[str, str]
+) -> None:
+    client.post(f"{page_of(desk, taken_in)}/notices", data=form(peer, "old"))
+    told = form(peer, "new", old=peer.browser("old").endpoint)
+
+    assert client.post("/t/notices/moved", data=told | wrong).status_code == 204
+
+    with desk.reading() as connection:
+        found = connection.execute(select(push_devices.c.endpoint)).scalars().all()
+    assert found == [peer.browser("old").endpoint]
+
+
 # Whose link lets a device show notices
 
 
+@on_both
 def test_who_left_no_address_comes_by_the_docket(
     client: Browser, desk: Desk, alone: TakenIn, peer: PushService
 ) -> None:
@@ -277,7 +312,7 @@ def test_the_script_that_shows_notices_lies_where_it_may_open_customers_pages_al
     assert (answer.status_code, answer.headers["Cache-Control"]) == (200, "no-cache")
     assert answer.content_type.startswith("text/javascript")
     assert "Service-Worker-Allowed" not in answer.headers
-    assert "fetch" not in answer.text  # it answers for no page
+    assert 'addEventListener("fetch"' not in answer.text  # it answers for no page
 
 
 def test_the_page_can_be_put_on_the_home_screen(client: Browser, desk: Desk, taken_in: TakenIn) -> None:

@@ -15,12 +15,13 @@ from flask.typing import ResponseReturnValue
 
 from notifications.channels.push import PushChannel
 from notifications.channels.push.sealing import Device
+from portal.actions import pushes as listening
 from portal.store import pushes, visits
 from portal.store.visits import Contact, Visit
 from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
-from portal.web.forms import new_deed_key
-from portal.web.request_context import connection, installation, policy, speaking
+from portal.web.forms import new_deed_key, typed
+from portal.web.request_context import connection, desk, installation, policy, speaking
 
 WORKER = "notices_worker.js"
 
@@ -52,8 +53,8 @@ def notices(contact: Contact) -> Notices | None:
     way = channel()
     if way is None:
         return None
-    listening = pushes.of_contact(connection(), contact.id) if contact.has_push else []
-    shows = [Shows(each.ref, speaking().local(each.since).date(), _mark(each.device)) for each in listening]
+    known = pushes.of_contact(connection(), contact.id) if contact.has_push else []
+    shows = [Shows(each.ref, speaking().local(each.since).date(), _mark(each.device)) for each in known]
     return Notices(way.public_key, shows, new_deed_key())
 
 
@@ -82,6 +83,15 @@ def notices_worker() -> Response:
     answer = current_app.send_static_file(WORKER)
     answer.headers["Cache-Control"] = "no-cache"
     return answer
+
+
+@blueprint.post("/t/notices/moved")
+def notices_moved() -> ResponseReturnValue:
+    """The script says that its browser listens under another endpoint. It has no link, but knows the old one."""
+    way = channel()
+    if way is not None:
+        listening.move(desk(), typed("old"), Device(typed("endpoint"), typed("key"), typed("secret")), way)
+    return "", 204
 
 
 @blueprint.get("/t/<token>/app.json")
