@@ -15,11 +15,13 @@ from portal.actions import answers, codes, price_terms, questions
 from portal.actions.desk import By, Desk
 from portal.actions.handover import return_unrepaired
 from portal.actions.intake import NewDevice, NewVisit, take_in
+from portal.actions.photo_hiding import hide
 from portal.actions.photos import add
 from portal.actions.price_terms import TypedTerms
 from portal.main import Installation
 from portal.rules.numbers import parse_number, spoken
 from portal.rules.offers import TypedLine, TypedOffer, TypedOption
+from portal.rules.picture_parts import Part
 from portal.rules.questions import State
 from portal.rules.tokens import LinkKind
 from portal.store import photos, policies, visits
@@ -469,6 +471,12 @@ def test_the_chosen_photos_go_with_the_question(
     shown = client.get(question_path(desk, number), follow_redirects=True).text
     assert f"{chosen}-small" in shown
     assert other not in shown
+    assert re.search(rf'value="{chosen}"\s+checked', staff_client.get(f"{page}/{only(desk, number).ref}").text)
+
+    hide(desk, installation.photo_files, BENCH, number, chosen, [Part(10, 10, 20, 20)])
+    with desk.reading() as connection:
+        renamed = photos.called(connection, ticket_of(desk, number).id)[chosen]
+    assert f"{renamed}-small" in client.get(question_path(desk, number), follow_redirects=True).text
     assert re.search(rf'value="{chosen}"\s+checked', staff_client.get(f"{page}/{only(desk, number).ref}").text)
 
 
