@@ -243,8 +243,7 @@ def _as_known_then(
             past = learn(laid.known(now, open_now))
             finished = took[1][: int(np.searchsorted(took[0], now, side="right"))]
             learned_at = now
-        ahead = past.ahead(laid.states[place], laid.kinds[place])
-        lengths = ahead.remaining(open_now - float(laid.began[place])) if ahead else np.array([])
+        lengths = past.remaining(laid.states[place], laid.kinds[place], open_now - float(laid.began[place]))
         if lengths.size and len(finished) >= LEAST:
             yield Moment(
                 float(now),

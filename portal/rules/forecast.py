@@ -131,9 +131,13 @@ class Past:
     counts: dict[str, int] = field(default_factory=dict)
     came_out: Sequence[float] = ()
 
-    def ahead(self, state: str, kind: str) -> Ahead | None:
-        """What lies ahead in a state for a kind, or for all kinds, or in the state's stage whatever the hold."""
-        return next((self.curves[key] for key in lookups(state, kind) if key in self.curves), None)
+    def remaining(self, state: str, kind: str, spent: float) -> np.ndarray:
+        """How much longer it takes in a state, as the fittest curve tells in which anything stayed so long.
+
+        First for the kind, then for all kinds, then for the stage whatever the hold. Empty where none tells anything.
+        """
+        curves = (self.curves[key] for key in lookups(state, kind) if key in self.curves)
+        return next((found for each in curves if (found := each.remaining(spent)).size), np.array([]))
 
 
 def lookups(state: str, kind: str) -> list[tuple[str, str]]:
@@ -261,8 +265,7 @@ def forecasts(
     past: Past, step: Step, kind: str, now: datetime, calendar: OpenTime, chances: Sequence[float]
 ) -> list[Window | Thin]:
     """The same for several chances at once."""
-    ahead = past.ahead(step.state, kind)
-    lengths = ahead.remaining(calendar.between(step.at, now)) if ahead else np.array([])
+    lengths = past.remaining(step.state, kind, calendar.between(step.at, now))
     if lengths.size == 0:
         return [Thin(past.counts.get(step.state, 0)) for _ in chances]
     told: list[Window | Thin] = []
