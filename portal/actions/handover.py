@@ -20,6 +20,7 @@ from portal.rules.afterwards import begins, link_ends
 from portal.rules.handing_over import CHECKS, Proof
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused, Unfit, needs
+from portal.rules.secrets import ask_about_secrets
 from portal.rules.sentences import say
 from portal.rules.stages import Event
 from portal.rules.text import line, passage
@@ -99,13 +100,15 @@ def return_unrepaired(
     why: str,
     reason: str = "",
     *,
+    confirmed: bool = False,
     seen: int | None = None,
     deed_key: str | None = None,
 ) -> Outcome:
     """Give a device back as it came, from any stage. The customer reads why: a usual reason, words, or both.
 
     `reason` is a key of `giving_back.REASONS`, or "". Raises Unfit (fields "reason", "why"), Refused as
-    `stages.return_unrepaired` does, and for a device that somebody else claims.
+    `stages.return_unrepaired` does, and for a device that somebody else claims, or for which something is to be paid;
+    that the keeper is only asked about (AskFirst).
     """
     usual, words = giving_back.fit_reason(reason), passage("why", say("The reason"), why)
 
@@ -116,6 +119,9 @@ def return_unrepaired(
         told = [language(tag, policy.shop.zone).say(usual)] if usual else []
         text = "\n".join([*told, *([words] if words else [])])
         events = stages.return_unrepaired(ticket.standing, text, tray_settled=known.tray_settled)
+        open_minor = balance.owing_as_it_came(connection, ticket, policy)
+        owing = _in_words(open_minor, policy)
+        handing_over.settled_as_it_came(owing, is_keeper=is_keeper(connection, by), confirmed=confirmed)
         return Change(events, text=text)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=partial(gone, desk))
@@ -140,9 +146,15 @@ def undo(desk: Desk, by: By, number: str, why: str, *, seen: int | None = None, 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=partial(_here_again, desk))
 
 
-def gone_wrong_again(desk: Desk, number: str, words: str, *, deed_key: str | None = None) -> Outcome:
-    """The customer says that a device has gone wrong again; the bench sees it. Raises Refused while it is here."""
+def gone_wrong_again(
+    desk: Desk, number: str, words: str, *, confirmed: bool = False, deed_key: str | None = None
+) -> Outcome:
+    """The customer says that a device has gone wrong again; the bench sees it. Raises Refused while it is here.
+
+    Raises AskFirst for words that look like a secret, Unfit without any.
+    """
     said = passage("again", say("What has gone wrong"), words, limit=1000, required=True)
+    ask_about_secrets(said, confirmed=confirmed)
 
     def decide(_connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
         if ticket.ending is None:
@@ -192,7 +204,12 @@ def set_link_end(desk: Desk, connection: Connection, visit_id: int) -> None:
 
 def owing_in_words(connection: Connection, ticket: Ticket, policy: Policy) -> str:
     """What is still to be paid, in the shop's own words, or ""."""
-    minor, shop = balance.owing(connection, ticket, policy), policy.shop
+    return _in_words(balance.owing(connection, ticket, policy), policy)
+
+
+def _in_words(minor: int, policy: Policy) -> str:
+    """An amount in the shop's own words, or "" for none."""
+    shop = policy.shop
     return language(shop.languages[0], shop.zone).money(minor, shop.currency) if minor > 0 else ""
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -18,12 +17,13 @@ from portal.rules.hours import at_wall_time
 from portal.rules.refusals import AskFirst, Refused, Unfit
 from portal.rules.sentences import Sentence, say
 from portal.store.journal import Entry
+from portal.web import doors
 from portal.web.request_context import policy
 
 
 def new_deed_key() -> str:
     """The key of one rendered form."""
-    return secrets.token_hex(16)
+    return doors.new_key()
 
 
 def deed_key_typed() -> str | None:
@@ -71,8 +71,12 @@ class Answer:
 
 
 def attempt(deed: Callable[[], object]) -> Answer:
-    """Do a deed, and catch what a person should read. Everything else is for the error pages."""
+    """Do a deed, and catch what a person should read. Everything else is for the error pages.
+
+    Words that look like a secret are asked about before anything is done.
+    """
     try:
+        doors.ask_about_typed()
         return Answer(deed())
     except Stale as stale:
         return Answer(meanwhile=stale.since, status=409)

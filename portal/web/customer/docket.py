@@ -129,7 +129,8 @@ def gone_wrong_again(token: str, number: str) -> ResponseReturnValue:
     found = find(connection(), number)
     if found.visit_id != visit.id:
         abort(404)
-    answer = attempt(lambda: handover.gone_wrong_again(desk(), number, typed("again")))
+    confirmed = typed("confirmed") == "1"
+    answer = attempt(lambda: handover.gone_wrong_again(desk(), number, typed("again"), confirmed=confirmed))
     if answer.done:
         return redirect(url_for("customer.docket", token=token, lang=request.args.get("lang")), 303)
     refresh()
