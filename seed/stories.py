@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 
-from seed import asking, leaving, showing
+from seed import asking, leaving, paying, showing
 from seed.scene import Scene
 
 Waits = Iterator[timedelta]
@@ -46,6 +46,7 @@ def beyond_repair(scene: Scene) -> Waits:
     yield hours(scene, 1, 20)
     scene.tell(reason)
     yield days(scene, 1, 6)
+    paying.pays(scene, as_it_came=True)
     scene.give_back(reason)
 
 
@@ -81,6 +82,7 @@ def asked_back(scene: Scene) -> Waits:
     yield hours(scene, 3, 8)
     scene.hold("customer", scene.one_of("customer_asks"))
     yield days(scene, 2, 7)
+    paying.pays(scene, as_it_came=True)
     scene.give_back(scene.text(scene.one_of("asked_back")))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
 from sqlalchemy import Connection
@@ -33,6 +34,11 @@ def of(connection: Connection, ticket: Ticket, policy: Policy) -> Account:
 def owing(connection: Connection, ticket: Ticket, policy: Policy) -> int:
     """What is still to be paid, in minor units of the shop's currency."""
     return of(connection, ticket, policy).open_minor
+
+
+def owing_as_it_came(connection: Connection, ticket: Ticket, policy: Policy) -> int:
+    """What would still be to be paid if the device went back as it came, in minor units of the shop's currency."""
+    return owing(connection, replace(ticket, ending=Ending.RETURNED), policy)
 
 
 def statement(connection: Connection, ticket: Ticket, policy: Policy) -> Document | None:

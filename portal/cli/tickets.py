@@ -158,7 +158,9 @@ def _hold(options: argparse.Namespace) -> int:
 def _handover(options: argparse.Namespace) -> int:
     desk = opened(options).desk
     if options.unrepaired:
-        return _done(handover.return_unrepaired(desk, COMMAND, options.number, options.why), "given back unrepaired")
+        confirmed = bool(options.unpaid)
+        done = handover.return_unrepaired(desk, COMMAND, options.number, options.why, confirmed=confirmed)
+        return _done(done, "given back unrepaired")
     handed = Handed(code=options.code, why=options.why, unsettled=options.unpaid)
     return _done(handover.hand_over(desk, COMMAND, options.number, handed), "handed over")
 

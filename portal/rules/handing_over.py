@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from enum import StrEnum
 
 from portal.rules.intake_record import Item
-from portal.rules.refusals import Refused, Unfit, needs
+from portal.rules.refusals import AskFirst, Refused, Unfit, needs
 from portal.rules.sentences import Sentence, say
 
 LEAST_CHECKS = 2
@@ -60,6 +60,18 @@ def left_out(items: Sequence[Item], ticked: Collection[int], missing: str) -> li
     return out
 
 
+def settled_as_it_came(owing: str, *, is_keeper: bool, confirmed: bool) -> None:
+    """The same for a device that goes back as it came, for which looking may be due, or work that was begun.
+
+    Raises Refused for who may not let it go unpaid, AskFirst where the keeper has not said that it may.
+    """
+    if not owing or (is_keeper and confirmed):
+        return
+    if not is_keeper:
+        raise _first_paid(owing)
+    raise AskFirst(say("{owing} is still to be paid, although it goes back as it came. Take it first?", owing=owing))
+
+
 def settled(owing: str, word: str, *, is_keeper: bool) -> None:
     """Whether the balance lets the device go; `owing` is what is open, in words, or "".
 
@@ -68,6 +80,10 @@ def settled(owing: str, word: str, *, is_keeper: bool) -> None:
     if not owing:
         return
     if not is_keeper:
-        raise Refused(say("{owing} is still to be paid. Take the payment first, or ask the keeper.", owing=owing))
+        raise _first_paid(owing)
     if not word:
         raise Unfit("unsettled", say("{owing} is still to be paid. Take it first, or say why not.", owing=owing))
+
+
+def _first_paid(owing: str) -> Refused:
+    return Refused(say("{owing} is still to be paid. Take the payment first, or ask the keeper.", owing=owing))

@@ -252,14 +252,17 @@ def test_a_statement_is_made_on_request_and_not_twice_of_the_same(desk: Desk, ag
     assert [each.number for each in statements_of(desk, agreed) if each.stands] == [3]
 
 
-def test_a_device_that_goes_back_as_it_came_costs_only_looking(desk: Desk) -> None:
+def test_a_device_that_goes_back_as_it_came_costs_only_looking(desk: Desk, technician: By) -> None:
     number = arrive(desk, "look first", "25")
     price_terms_offer = TypedOffer(options=[TypedOption("New fan", [TypedLine("Fan", "1", "48.50")])])
     asked = questions.draft(desk, BENCH, number, price_terms_offer, put_at_once=True).ref
     record(desk, BENCH, number, asked, "a", "telephone", "Ada, to Kim")
     assert account_of(desk, number).open_minor == 7350
 
-    return_unrepaired(desk, BENCH, number, "The fan is made no more.")
+    why = "The fan is made no more."
+    assert "£25.00 is still to be paid" in refused(desk, lambda: return_unrepaired(desk, technician, number, why))
+    assert "Take it first?" in refused(desk, lambda: return_unrepaired(desk, BENCH, number, why), AskFirst)
+    return_unrepaired(desk, BENCH, number, why, confirmed=True)
 
     assert account_of(desk, number).open_minor == 2500
     assert statements_of(desk, number)[0].document.amounts.gross == 2500

@@ -74,7 +74,9 @@ def contact(number: str, role: str) -> ResponseReturnValue:
 @blueprint.post("/<number>/return")
 def return_unrepaired(number: str) -> ResponseReturnValue:
     """Give the device back as it came."""
-    return _do(number, "return", partial(handover.return_unrepaired, why=typed("why"), reason=typed("reason")))
+    confirmed = typed("confirmed") == "1"
+    deed = partial(handover.return_unrepaired, why=typed("why"), reason=typed("reason"), confirmed=confirmed)
+    return _do(number, "return", deed)
 
 
 @blueprint.post("/<number>/renew-link")
