@@ -118,9 +118,7 @@ def _deliver(batch: Batch, claimed: Claimed, now: datetime) -> None:
     if channel is None:
         return _not_this_way(batch, claimed, now, f"there is no channel {claimed.via!r} here")
     if claimed.unknowns > channel.repeats:
-        return _settle(
-            batch, lambda c: claims.left_in_doubt(c, claimed, now, "nobody knows whether it arrived"), "failed"
-        )
+        return _in_doubt(batch, claimed, now, "nobody knows whether it arrived")
     if claimed.attempts > channel.most_attempts:
         return _give_up(batch, claimed, now, "tried too often")
     if claimed.via in batch.down:
@@ -207,7 +205,14 @@ def _line_broke(batch: Batch, claimed: Claimed, now: datetime, why: str) -> None
     if claimed.unknowns < batch.office.channels[claimed.via].repeats:
         again_at = now + AGAIN_AFTER_UNKNOWN
         return _settle(batch, lambda c: claims.unknown(c, claimed, again_at, why), "failed")
-    return _settle(batch, lambda c: claims.left_in_doubt(c, claimed, now, why), "failed")
+    return _in_doubt(batch, claimed, now, why)
+
+
+def _in_doubt(batch: Batch, claimed: Claimed, now: datetime, why: str) -> None:
+    """Not by this channel any more: on to the next where the channel says so, else staff decide."""
+    moves_on = batch.office.channels[claimed.via].doubt_moves_on and claimed.has_more_channels
+    end = claims.next_channel if moves_on else claims.left_in_doubt
+    _settle(batch, lambda c: end(c, claimed, now, why), "failed")
 
 
 def _not_this_way(batch: Batch, claimed: Claimed, now: datetime, why: str) -> None:

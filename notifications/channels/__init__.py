@@ -62,6 +62,10 @@ class Channel(Protocol):
         """How often a letter is handed over again that may have arrived: 0 where a repeat costs money."""
 
     @property
+    def doubt_moves_on(self) -> bool:
+        """Whether what may have arrived goes by the next channel as well: told twice is better than not at all."""
+
+    @property
     def first_retry(self) -> timedelta:
         """How long to wait after the first try that failed; each further wait is twice as long, up to four hours."""
 

@@ -35,6 +35,7 @@ class ScriptedChannel:
     got: list[tuple[str, Letter]] = field(default_factory=list)  # message id, letter
     most_attempts: int = 40
     repeats: int = 1
+    doubt_moves_on: bool = False
     first_retry: timedelta = timedelta(minutes=10)
     lines: int = 0
     keeps_when_answering: bool = True

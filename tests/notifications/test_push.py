@@ -563,6 +563,33 @@ def test_a_notice_whose_answer_was_lost_is_pushed_once_more_and_no_more(pushing:
     assert pushing.row().state == "unknown"
 
 
+@pytest.mark.parametrize("answer", [DROP, HANG])
+def test_a_push_service_that_never_answers_keeps_nobody_from_being_told(
+    pushing: Office, peer: PushService, mail: ScriptedChannel, answer: str
+) -> None:
+    peer.says = [answer] * 10
+    pushing.put("a note", channels=("push", "mail"))
+    for _sweep in range(5):
+        pushing.send()
+        pushing.wait(hours=1)
+
+    assert (len(peer.got), len(mail.got)) == (2, 1)
+    assert pushing.row().state == "sent"
+
+
+def test_senders_killed_while_handing_over_lose_nothing(
+    pushing: Office, peer: PushService, mail: ScriptedChannel
+) -> None:
+    pushing.put("a note", channels=("push", "mail"))
+    for _crash in range(2):
+        pushing.crash("handed over")
+        pushing.wait(hours=1)
+    pushing.send()
+
+    assert (len(peer.got), len(mail.got)) == (2, 1)  # a notice more for each crash, which takes the first one's place
+    assert pushing.row().state == "sent"
+
+
 # What is said of it
 
 

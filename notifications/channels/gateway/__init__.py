@@ -38,6 +38,7 @@ class GatewayChannel:
 
     most_attempts = 3
     repeats = 0
+    doubt_moves_on = False
     first_retry = timedelta(minutes=5)
 
     def __init__(self, urls: Sequence[str]) -> None:

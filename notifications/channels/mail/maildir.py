@@ -23,6 +23,7 @@ class MaildirChannel:
 
     most_attempts = MOST_ATTEMPTS
     repeats = REPEATS
+    doubt_moves_on = False
     first_retry = FIRST_RETRY
 
     def __init__(self, folder: Path, domain: str) -> None:

@@ -55,6 +55,7 @@ class SmtpChannel:
 
     most_attempts = MOST_ATTEMPTS
     repeats = REPEATS
+    doubt_moves_on = False
     first_retry = FIRST_RETRY
 
     def __init__(self, server: SmtpServer, domain: str, *, answer_seconds: float = ANSWER_SECONDS) -> None:

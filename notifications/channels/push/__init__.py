@@ -57,6 +57,7 @@ class PushChannel:
 
     most_attempts = 3
     repeats = 1  # a notice shown again takes the place of the first
+    doubt_moves_on = True
     first_retry = timedelta(minutes=5)
 
     def __init__(self, devices: Devices, hosts: Hosts, seed: bytes, contact: str) -> None:

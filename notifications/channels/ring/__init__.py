@@ -14,6 +14,7 @@ class RingChannel:
 
     most_attempts = 40
     repeats = 1
+    doubt_moves_on = False
     first_retry = timedelta(minutes=10)
 
     def __init__(self, note: Callable[[Letter, str, datetime], None]) -> None:
