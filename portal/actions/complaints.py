@@ -63,7 +63,7 @@ def complain(
         def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
             review_on = today + timedelta(days=policy.complaints.review_days)
             why = language(policy.shop.languages[0], policy.shop.zone).say(say("A complaint is open."))
-            paused = _unpaused(connection, ticket.visit_id)
+            paused = _to_pause(connection, ticket.visit_id)
             for kept in paused:
                 keeping.pause(connection, ticket.visit_id, Pause(kept, why, review_on), None, now)
             complaints.add(
@@ -136,11 +136,16 @@ def _open(connection: Connection, ticket: Ticket) -> Complaint:
 
 def _close(found: Complaint, connection: Connection, ticket: Ticket, now: datetime) -> None:
     complaints.close(connection, found.id, now)
-    for kept in found.paused:
+    for kept in set(found.paused) - _kept_by_complaints(connection, ticket.visit_id):
         keeping.end_pause(connection, ticket.visit_id, Kept(kept))
 
 
-def _unpaused(connection: Connection, visit_id: int) -> Sequence[Kept]:
-    """What nothing keeps already: a pause of the keeper's own stays as it is."""
-    paused = {pause.kept for pause in keeping.pauses_of(connection, visit_id)}
-    return [kept for kept in KEEPS if kept not in paused]
+def _to_pause(connection: Connection, visit_id: int) -> Sequence[Kept]:
+    """What no keeper's own pause keeps already: that one stays as it is, and another complaint's is made longer."""
+    others = _kept_by_complaints(connection, visit_id)
+    by_hand = {pause.kept for pause in keeping.pauses_of(connection, visit_id) if pause.kept not in others}
+    return [kept for kept in KEEPS if kept not in by_hand]
+
+
+def _kept_by_complaints(connection: Connection, visit_id: int) -> set[str]:
+    return {kept for each in complaints.open_of_visit(connection, visit_id) for kept in each.paused}

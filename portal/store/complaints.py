@@ -21,6 +21,11 @@ _COLUMNS = (
     table.c.paused,
 )
 _OF_TICKET = select(*_COLUMNS).where(table.c.ticket_id == bindparam("ticket_id")).order_by(table.c.id.desc())
+_OPEN_OF_VISIT = (
+    select(*_COLUMNS)
+    .join(tickets, table.c.ticket_id == tickets.c.id)
+    .where(tickets.c.visit_id == bindparam("visit_id"), table.c.closed_at.is_(None))
+)
 _OPEN = (
     select(tickets.c.number, tickets.c.device, journal.c.text, *_COLUMNS)
     .join(tickets, table.c.ticket_id == tickets.c.id)
@@ -67,6 +72,11 @@ def of_ticket(connection: Connection, ticket_id: int) -> Sequence[Complaint]:
 def open_of(connection: Connection, ticket_id: int) -> Complaint | None:
     """The complaint of a ticket that is open, or None."""
     return next((each for each in of_ticket(connection, ticket_id) if each.closed_at is None), None)
+
+
+def open_of_visit(connection: Connection, visit_id: int) -> Sequence[Complaint]:
+    """The complaints that are open about any device of a visit."""
+    return [Complaint(*tuple(row)) for row in connection.execute(_OPEN_OF_VISIT, {"visit_id": visit_id})]
 
 
 def waiting(connection: Connection) -> Sequence[Waiting]:

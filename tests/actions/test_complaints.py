@@ -177,3 +177,20 @@ def test_a_pause_of_the_keepers_own_stays(desk: Desk, number: str) -> None:
     deeds.close(desk, CUSTOMER, number)
 
     assert paused(desk, number) == {Kept.PHOTO: date(2026, 12, 1)}
+
+
+def test_of_two_complaints_about_one_visit_the_one_that_stays_open_keeps_the_data(
+    desk: Desk, clock: FixedClock
+) -> None:
+    devices = [NewDevice("Phone", "Broken"), NewDevice("Laptop", "Broken")]
+    first, second = take_in(desk, BENCH, NewVisit(devices)).numbers
+    deeds.complain(desk, first, WORDS)
+    clock.at += timedelta(days=5)
+    deeds.complain(desk, second, WORDS)
+    assert paused(desk, first) == dict.fromkeys(deeds.KEEPS, date(2026, 6, 5))
+
+    deeds.close(desk, CUSTOMER, first)
+    assert paused(desk, first) == dict.fromkeys(deeds.KEEPS, date(2026, 6, 5))
+    deeds.close(desk, CUSTOMER, second)
+
+    assert paused(desk, first) == {}

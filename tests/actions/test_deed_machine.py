@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import suppress
+from functools import partial
 from itertools import count
 
 import pytest
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule, run_state_machine_as_test
 
 from notifications.tables import outbox
-from portal.actions import conversation
+from portal.actions import complaints, conversation
 from portal.actions.desk import COMMAND, Desk, Outcome, Stale
 from portal.actions.handover import hand_over, return_unrepaired, undo
 from portal.actions.intake import NewDevice, NewVisit, take_in
@@ -23,9 +24,13 @@ from portal.rules.conversation import Writer
 from portal.rules.refusals import Refused
 from portal.rules.return_ways import Way
 from portal.rules.stages import Ending
+from portal.store import complaints as complaint_rows
 from portal.store import handovers, keeping
+from portal.store import tickets as tickets_store
+from portal.store.ending_tables import complaints as complaint_table
 from portal.store.handover_tables import handovers as handover_rows
 from portal.store.handover_tables import return_choices
+from portal.store.keeping_tables import pauses
 from portal.store.photo_files import PhotoFiles
 from portal.store.tables import journal, tickets, visits
 from portal.store.visits import by_id
@@ -42,6 +47,8 @@ WRITTEN = (
     outbox,
     handover_rows,
     return_choices,
+    complaint_table,
+    pauses,
 )
 TICKETS = st.integers(0, 1)
 DAYS = ["", "2026-03-01", "2026-03-02", "2026-03-05", "2026-03-07"]  # nothing, over, today, open, closed
@@ -131,6 +138,27 @@ class Bench(RuleBasedStateMachine):
     def choose(self, which: int, late: bool, way: str, day: str) -> None:
         wanted = Wanted(way, day, person="Ben", address="At home", confirmed=True)
         self._do(which, late, lambda number, **more: choose(self.desk, COMMAND, number, wanted, **more))
+
+    @rule(which=TICKETS, late=st.booleans(), words=WORDS)
+    def complain(self, which: int, late: bool, words: str) -> None:
+        deed = partial(complaints.complain, self.desk, words=words, by=COMMAND)
+        self._do(which, late, lambda number, **more: deed(number=number, **more))
+
+    @rule(which=TICKETS, late=st.booleans(), words=WORDS)
+    def answer_the_complaint(self, which: int, late: bool, words: str) -> None:
+        self._do(which, late, lambda number, **more: complaints.answer(self.desk, COMMAND, number, words, **more))
+
+    @rule(which=TICKETS, late=st.booleans())
+    def close_the_complaint(self, which: int, late: bool) -> None:
+        self._do(which, late, lambda number, **more: complaints.close(self.desk, COMMAND, number, **more))
+
+    @invariant()
+    def one_complaint_at_most_is_open_and_it_alone_keeps_data(self) -> None:
+        with self.desk.reading() as connection:
+            found = [tickets_store.by_number(connection, number) for number in self.numbers]
+            open_ones = [complaint_rows.open_of(connection, ticket.id) for ticket in found if ticket]
+            kept = keeping.pauses_of(connection, found[0].visit_id) if found[0] else []
+        assert bool(kept) == any(open_ones)
 
     @invariant()
     def the_journal_rebuilds_every_row(self) -> None:
