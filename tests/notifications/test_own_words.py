@@ -102,7 +102,7 @@ def a_whole_repair(shop: Shop) -> list[EmailMessage]:
     sent += shop.send()
     undo(shop.desk, BENCH, number, "Wrong device.")
     sent += shop.send()
-    return_unrepaired(shop.desk, BENCH, number, "Too old to mend.")
+    return_unrepaired(shop.desk, BENCH, number, "Too old to mend.", confirmed=True)
     return sent + shop.send()
 
 
