@@ -577,6 +577,24 @@ def test_a_push_service_that_never_answers_keeps_nobody_from_being_told(
     assert pushing.row().state == "sent"
 
 
+@pytest.mark.parametrize("answer", [DROP, HANG])
+def test_a_push_service_that_is_silent_keeps_no_other_message_waiting(
+    pushing: Office, peer: PushService, known: Known, mail: ScriptedChannel, answer: str
+) -> None:
+    peer.says = [answer] * 10
+    known.devices.append(peer.browser("tablet").device)
+    for place in range(3):
+        pushing.put(f"note {place}", channels=("push",))
+    pushing.put("a note", channels=("mail",))
+    pushing.send()
+
+    assert len(peer.got) == 1  # of three messages to two devices
+    assert len(mail.got) == 1
+    pushing.wait(hours=1)
+    pushing.send()
+    assert len(peer.got) == 2
+
+
 def test_senders_killed_while_handing_over_lose_nothing(
     pushing: Office, peer: PushService, mail: ScriptedChannel
 ) -> None:
