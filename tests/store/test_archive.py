@@ -17,10 +17,13 @@ from portal.actions.desk import Desk, find
 from portal.actions.handover import return_unrepaired
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.notes import note
+from portal.actions.wording import save_words
 from portal.links import Links
+from portal.rules import wording
 from portal.rules.picture_parts import Part
 from portal.rules.refusals import Refused
 from portal.rules.retention import Kept
+from portal.rules.wording_occasions import OCCASIONS
 from portal.store import archive, house, schema, visits
 from portal.store import photos as photo_rows
 from portal.store import publication as publication_rows
@@ -32,6 +35,8 @@ from tests.actions.aftermath import ALL_TABLES, everything, ticket_of
 from tests.conftest import BASE_URL, BENCH, SECRET, load_default_policy
 from tests.databases import Postgres
 from tests.pictures.samples import as_bytes, four_corners
+
+READY = OCCASIONS["ready", "always"]
 
 
 @pytest.fixture
@@ -78,6 +83,7 @@ def full(desk: Desk, files: PhotoFiles, number: str) -> str:
     photos.add(desk, files, BENCH, number, as_bytes(four_corners()), moment="before")
     over = take_in(desk, BENCH, NewVisit([NewDevice("Radio", "Hums")], name="Bea", email="bea@example.org")).numbers[0]
     return_unrepaired(desk, BENCH, over, "No parts.")
+    save_words(desk, BENCH, READY, "en", {wording.Part.SUBJECT: "Come and get your {device}"})
     return number
 
 
@@ -107,6 +113,7 @@ def test_a_restored_shop_works_on(
     taken = take_in(another, BENCH, NewVisit([NewDevice("Lamp", "Flickers")], name="Cy"))
 
     assert ticket_of(another, taken.numbers[0]).device == "Lamp"
+    assert save_words(another, BENCH, READY, "en", {wording.Part.SUBJECT: "It is done"}) == 2
 
 
 def test_it_is_held_until_it_is_released(
