@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from datetime import date, timedelta
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from portal import resources
 from portal.rules.cancellation import (
     Begin,
     Settled,
@@ -19,6 +21,8 @@ from portal.rules.cancellation import (
     of_document,
     settle,
 )
+from portal.rules.policy import Policy
+from portal.rules.policy_check import check
 from portal.rules.proof import canonical
 from portal.rules.refusals import Refused, Unfit
 
@@ -73,3 +77,27 @@ def test_words_that_changed_meanwhile_are_not_agreed_to(other: Told) -> None:
     must_be_as_shown(TOLD, TOLD.mark)
     with pytest.raises(Refused, match="changed while you were reading"):
         must_be_as_shown(other, TOLD.mark)
+
+
+DEFAULT = resources.default_policy().read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "fault"),
+    [
+        ("request.de = ", "request.fr = ", "cancellation.request.de: found no text."),
+        ("days = 14\nright", "days = 0\nright", "cancellation.days: found the number 0."),
+        ("days = 14\nright", "weeks = 2\nright", "cancellation.weeks: found an unknown key."),
+    ],
+)
+def test_a_policy_tells_it_in_each_language_or_not_at_all(old: str, new: str, fault: str) -> None:
+    assert check(DEFAULT) == []
+    assert any(str(each.sentence()).startswith(fault) for each in check(DEFAULT.replace(old, new, 1)))
+
+
+def test_the_words_that_a_policy_begins_with_name_the_time_to_give_money_back() -> None:
+    cancellation = Policy.model_validate(tomllib.loads(DEFAULT)).cancellation
+
+    assert cancellation is not None
+    assert cancellation.days == 14
+    assert all("14" in words for words in cancellation.right.values())
