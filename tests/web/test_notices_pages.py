@@ -11,6 +11,7 @@ from werkzeug.test import TestResponse
 
 from notifications.instants import FixedClock
 from portal.actions import moves
+from portal.actions.collection import remind
 from portal.actions.desk import Desk
 from portal.rules.numbers import spoken
 from portal.store import formal_notices, photos
@@ -151,6 +152,34 @@ def test_the_log_of_attempts_tells_of_the_letters_and_leads_here(
     assert "Notice to collect" in page
     assert "RN 1 GB" in page
     assert f"/shop/notices/{spoken(ready)}" in page
+
+
+def test_today_tells_the_keeper_what_nobody_collects_and_which_day_has_come(
+    keeper_client: Browser, staff_client: Browser, desk: Desk, clock: FixedClock, ready: str
+) -> None:
+    remind(desk, clock.now())
+    clock.at += timedelta(days=29)
+    remind(desk, clock.now())
+    keeper_client.log_in("Kim")
+    staff_client.log_in("Robin")
+    assert "reminded to the end" in keeper_client.get("/bench/today").text
+    assert "reminded to the end" not in staff_client.get("/bench/today").text
+
+    posting = {"posted_on": clock.now().date().isoformat(), "reference": "RN 1"}
+    send(keeper_client, ready, **LETTER)
+    send(keeper_client, ready, f"/{newest(desk, ready).id}/posted", **posting)
+    assert "Nobody collects" not in keeper_client.get("/bench/today").text
+    clock.at += timedelta(days=7)
+    keeper_client.log_in("Kim")
+    send(keeper_client, ready, **LETTER | {"kind": "sell"})
+    posting["posted_on"] = clock.now().date().isoformat()
+    send(keeper_client, ready, f"/{newest(desk, ready).id}/posted", **posting)
+    clock.at += timedelta(days=100)
+    keeper_client.log_in("Kim")
+
+    page = keeper_client.get("/bench/today").text
+    assert "the notice named Sun, 12 Jul 2026" in page  # posted on 7 April, there on the 11th
+    assert "Nothing happens by itself." in page
 
 
 def test_without_a_law_there_is_no_form_and_no_pack(keeper_client: Browser, desk: Desk, number: str) -> None:
