@@ -60,3 +60,15 @@ def test_without_the_extra_it_comes_as_html_in_their_language(
 
 def test_where_no_money_was_nothing_is_attached(shop: Shop) -> None:  # noqa: F811
     assert collected(shop, "en") == []
+
+
+def test_the_word_that_it_is_ready_says_what_is_still_to_be_paid(shop: Shop) -> None:  # noqa: F811
+    device = NewDevice("Radio", "Hums", price=TypedTerms("fixed price", "48.50", "Capacitors"))
+    number = take_in(shop.desk, BENCH, NewVisit([device], name="Ada", email="ada@example.org")).numbers[0]
+    payments.take(shop.desk, BENCH, number, Typed("20", "cash"))
+    shop.send()
+    bring_to(shop.desk, number, "ready")
+
+    mails = shop.send()
+
+    assert "Still to be paid: £28.50" in mails[-1].get_body(("plain",)).get_content()

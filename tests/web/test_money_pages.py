@@ -267,3 +267,14 @@ def test_today_tells_what_is_ready_and_not_paid_and_what_left_unpaid(
 
     payments.take(desk, BENCH, number, Typed("48.50", "bank transfer"))
     assert "Left unpaid" not in keeper_client.get("/bench/today").text
+
+
+def test_the_tickets_page_says_what_is_open(staff_client: Browser, desk: Desk, number: str) -> None:
+    at = f"/bench/{spoken(number)}"
+    assert "open: £48.50" in staff_client.get(at).text
+
+    payments.take(desk, BENCH, number, Typed("48.50", "cash"))
+    assert "all paid" in staff_client.get(at).text
+
+    payments.take(desk, BENCH, number, Typed("5", "cash"))
+    assert "owed back: £5.00" in staff_client.get(at).text

@@ -10,9 +10,10 @@ from flask.typing import ResponseReturnValue
 
 from notifications import outbox
 from notifications.outbox import Trace
-from portal.actions import cautions
+from portal.actions import balance, cautions
 from portal.actions.desk import find
 from portal.rules import stages
+from portal.rules.account import Account
 from portal.rules.cautions import Shown
 from portal.rules.giving_back import REASONS
 from portal.rules.journal_words import for_bench
@@ -53,6 +54,10 @@ DONE = {
 }
 
 
+# Without any of these in a journal nothing is charged or paid.
+_OF_MONEY = ("price_agreed", "gone_ahead", "agreed", "money_taken", "storage_stated")
+
+
 @dataclass(frozen=True)
 class Line:
     """A journal entry with its heading."""
@@ -76,6 +81,7 @@ class TicketPage:
     meanwhile: Sequence[Line]
     messages: Sequence[Trace]
     cautions: Sequence[Shown]
+    account: Account | None  # where money was ever spoken of
     may_be_published: bool
     under_way: bool  # here, and not ready
     window: Kept | None  # when it will probably be ready
@@ -119,6 +125,7 @@ def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
     answer = answer or Answer()
     rules, visit = policy(), visits.by_id(connection(), found.visit_id)
     here = found.ending is None and found.stage is not None
+    entries = journal.entries(connection(), found.id)
     page = TicketPage(
         ticket=found,
         visit=visit,
@@ -127,13 +134,14 @@ def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
         stage=rules.stage(found.stage),
         next_stages=stages.next_stages(found.standing, rules.stages) if here else [],
         earlier_stages=stages.earlier_stages(found.standing, rules.stages) if here else [],
-        lines=_lines(journal.entries(connection(), found.id), rules)[::-1],
+        lines=_lines(entries, rules)[::-1],
         meanwhile=_lines(answer.meanwhile, rules),
         messages=outbox.about(connection(), [found.ref, visit.ref]),
         cautions=cautions.shown(desk(), connection(), guard.me().by, found) if here else [],
         under_way=here and found.stage != rules.stages[-1].key,
         window=windows.of_ticket(connection(), found.id),
         usual_days=rules.forecast.usual(found.kind),
+        account=_account(found, entries, rules),
         may_be_published=publication.standing(connection(), found.id) is not None,
         deed_key=new_deed_key(),
         answer=answer,
@@ -152,6 +160,14 @@ def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
         now=desk().clock.now(),
     )
     return text, answer.status
+
+
+def _account(found: Ticket, entries: Sequence[Entry], rules: Policy) -> Account | None:
+    """The account, read only where the journal tells of money."""
+    if not any(entry.event in _OF_MONEY for entry in entries):
+        return None
+    account = balance.of(connection(), found, rules)
+    return None if account.is_empty else account
 
 
 def _lines(entries: Sequence[Entry], rules: Policy) -> list[Line]:
