@@ -100,9 +100,14 @@ def must_be_as_shown(told: Told, mark: str) -> None:
         )
 
 
+def must_wait(until: date | None, begin_early: bool | None, today: date) -> bool:
+    """Whether the work may not begin yet: it can still be cancelled, and nobody asked to begin before."""
+    return until is not None and not begin_early and today <= until
+
+
 def must_not_wait(until: date | None, begin_early: bool | None, today: date) -> None:
-    """Raises Refused where the work may not begin yet: it can still be cancelled, and nobody asked to begin before."""
-    if until is not None and not begin_early and today <= until:
+    """Raises Refused where the work may not begin yet."""
+    if must_wait(until, begin_early, today):
         raise Refused(
             say(
                 "This was agreed at a distance and can be cancelled until {until}. The customer did not ask you to "

@@ -148,6 +148,9 @@ def test_the_bench_marks_what_was_said_by_telephone_and_waits(
     shown = says(staff_client.get(page).text)
     assert "it can be cancelled until Mon" in shown
     assert "begin on the day after" in shown
+    today = says(staff_client.get("/bench/today").text)
+    assert "Agreed at a distance: begin on the day after" in today
+    assert "Agreed to, and not begun" not in today
     answer = press(staff_client, page, f"{page}/{ref}/begin", {})
     assert answer.status_code == 422
     assert "The customer did not ask you to begin before that" in says(answer.text)

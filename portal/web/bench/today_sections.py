@@ -12,6 +12,7 @@ from notifications import undelivered
 from notifications.outbox import Trace
 from portal.actions import balance
 from portal.letters.calling import ToRing, to_ring
+from portal.rules.cancellation import must_wait
 from portal.rules.money import Price
 from portal.rules.numbers import spoken
 from portal.rules.questions import State
@@ -214,9 +215,24 @@ def _agreed() -> Section:
     lines = [
         Line(_link("questions", number), number, device, kept.settled_at, words=_chosen(kept))
         for kept, number, device in questions.waiting(connection(), State.AGREED)
-        if kept.started_at is None
+        if kept.started_at is None and not must_wait(kept.cancel_until, kept.begin_early, _today())
     ]
     return Section("agreed", say("Agreed to, and not begun"), lines)
+
+
+def _agreed_later() -> Section:
+    lines = [
+        Line(
+            _link("questions", number),
+            number,
+            device,
+            beside=speaking().say(say("can be cancelled until {day}", day=kept.cancel_until)),
+            words=_chosen(kept),
+        )
+        for kept, number, device in questions.waiting(connection(), State.AGREED)
+        if kept.started_at is None and must_wait(kept.cancel_until, kept.begin_early, _today())
+    ]
+    return Section("agreed-later", say("Agreed at a distance: begin on the day after"), lines, waits=False)
 
 
 def _asked() -> Section:
@@ -359,6 +375,7 @@ SECTIONS: Sequence[Make] = (
     _moved,
     _too_late,
     _late,
+    _agreed_later,
     _asked,
     _let_through,
 )
