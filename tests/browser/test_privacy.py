@@ -6,16 +6,29 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
+from portal.actions import breaches, rights
+from portal.actions.breaches import Written
 from portal.actions.desk import Desk
+from portal.actions.handover import return_unrepaired
 from portal.actions.intake import TakenIn
+from portal.actions.rights import Asked
 from portal.rules.numbers import spoken
 from tests.browser.conftest import Open
+from tests.conftest import BENCH
+from tests.web.test_own_data_pages import code_of
+
+
+A4 = 1280  # a page for paper is as wide as the paper
 
 
 def assert_reads_well(page: Page, width: int) -> None:
     found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}).response
     assert [(fault["id"], [node["html"] for node in fault["nodes"]]) for fault in found["violations"]] == []
     assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def no_look(_page: Page, _width: int) -> None:
+    """Axe is itself a script."""
 
 
 @pytest.mark.parametrize("dark", [False, True])
@@ -32,6 +45,50 @@ def test_the_notice_and_the_record_fit_and_are_read_by_everybody(
         as_keeper(f"/bench/{spoken(taken_in.numbers[0])}/data", width=width, dark=dark),
     ):
         assert_reads_well(page, width)
+
+
+@pytest.mark.parametrize("width", [320, 1280])
+def test_requests_breaches_and_the_check_of_a_report_fit_and_are_read_by_everybody(
+    open_page: Open, as_keeper: Open, desk: Desk, taken_in: TakenIn, width: int
+) -> None:
+    number = taken_in.numbers[0]
+    request = rights.enter(desk, BENCH, Asked("erasure", "mail", number=number, words="All of it."))
+    breach = breaches.record(desk, BENCH, Written(desk.clock.now(), "A docket was lost.", ["contact"], number))
+
+    for page in (
+        as_keeper("/shop/requests", width=width),
+        as_keeper(f"/shop/requests/{request}", width=width),
+        as_keeper("/shop/breaches", width=width),
+        as_keeper(f"/shop/breaches/{breach}", width=width),
+        open_page("/check?lang=de", width=width),
+    ):
+        assert_reads_well(page, width)
+    assert_reads_well(as_keeper(f"/shop/breaches/{breach}/sheet", width=width), A4)
+
+
+@pytest.mark.parametrize("width", [320, 1280])
+@pytest.mark.parametrize("scripts", [True, False], ids=["with scripts", "without scripts"])
+def test_a_person_opens_their_data_with_a_code_corrects_their_name_and_has_the_rest_erased(
+    open_page: Open, desk: Desk, taken_in: TakenIn, width: int, scripts: bool
+) -> None:
+    number = taken_in.numbers[0]
+    return_unrepaired(desk, BENCH, number, "Beyond repair.")
+    look = assert_reads_well if scripts else no_look
+    page = open_page("/t/" + taken_in.link.rsplit("/", 1)[-1] + "/data", width=width, scripts=scripts)
+    look(page, width)
+    page.get_by_role("button", name="Send me a code").click()
+    page.get_by_label("The six digits of the code").fill(code_of(desk, number))
+    page.get_by_role("button", name="Go on with the code").click()
+    look(page, width)
+
+    page.get_by_role("textbox", name="Your name").fill("Ada Marsh-Lee")
+    page.get_by_role("button", name="Correct it").click()
+    expect(page.get_by_text("It is corrected.")).to_be_visible()
+
+    page.get_by_role("button", name="Back to your data").click()
+    page.get_by_role("button", name="Erase what can go").click()
+    expect(page.get_by_text("What could go is gone.")).to_be_visible()
+    look(page, width)
 
 
 @pytest.mark.parametrize("scripts", [True, False], ids=["with scripts", "without scripts"])

@@ -59,9 +59,16 @@ def send_data_code(token: str) -> ResponseReturnValue:
 
 @blueprint.post("/t/<token>/data/open")
 def open_own_data(token: str) -> ResponseReturnValue:
-    """The code opens the forms."""
+    """The code opens the forms; so does the pass, for who comes back from one of them."""
     reader = _owner(token)
-    answer = attempt(lambda: own_data.prove(desk(), reader.visit, typed("code")))
+
+    def open_with() -> str:
+        if not typed("passed"):
+            return own_data.prove(desk(), reader.visit, typed("code"))
+        own_data.must_be_proven(desk(), reader.visit, typed("passed"))
+        return typed("passed")
+
+    answer = attempt(open_with)
     if not answer.done:
         return _again(token, answer)
     refresh()
@@ -179,7 +186,14 @@ def _do(token: str, form: str, deed: Callable[[str, str | None], Done]) -> Respo
     answer = attempt(lambda: deed(number, deed_key_typed()))
     refresh()
     if isinstance(answer.result, Done):
-        return render_template("customer/own_data_done.html", done=answer.result, register=REGISTER, back=back(token))
+        return render_template(
+            "customer/own_data_done.html",
+            done=answer.result,
+            register=REGISTER,
+            token=token,
+            passed=typed("passed"),
+            back=back(token),
+        )
     if not answer.reasons:  # somebody wrote into the same ticket at this very moment
         answer.reasons = [say("Something changed at this very moment. Please look again, then send it once more.")]
     return _page(token, _reader(token), answer, passed=typed("passed"), form=form)
