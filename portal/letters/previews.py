@@ -24,7 +24,7 @@ from portal.rules import sms
 from portal.rules.policy import Policy
 from portal.rules.questions import State
 from portal.rules.wording import Occasion, Part, as_text, filled
-from portal.store import questions, tickets, visits
+from portal.store import journal, questions, tickets, visits
 from portal.store.tickets import Ticket
 
 _MADE_UP = ("link", "choose_link", "code")  # of a real repair, too
@@ -99,24 +99,35 @@ def _real(
         return {}
     about = tickets.of_visit(connection, visit.id) if occasion.key == "several" else [ticket]
     told = Told(replace(visit, language=speaking.tag), people[0], about, policy, ())
-    words = {**words_of(desk, told, _facts(desk, connection, occasion.event, told)), "language": speaking}
+    words = {**words_of(desk, told, _context(desk, connection, occasion, told)), "language": speaking}
     found = values_of(speaking, words, occasion.placeholders)
     return {name: value for name, value in found.items() if name not in _MADE_UP}
 
 
-def _facts(desk: Desk, connection: Connection, event: str, told: Told) -> Facts:
+def _context(desk: Desk, connection: Connection, occasion: Occasion, told: Told) -> Facts:
     """What the message would be about if it went out now; {} where it would not."""
-    ticket = told.tickets[0]
-    if event == "stage_reached":
-        told = replace(told, facts=({"stage": ticket.stage},))
-    elif event in _ASKED:
-        asked = [each for each in questions.of_ticket(connection, ticket.id) if each.question.state in _ASKED[event]]
-        if not asked:
-            return {}
-        kept = asked[-1]
-        facts = {"question": kept.ref, "version": kept.question.version, "state": kept.question.state.value}
-        told = replace(told, facts=(facts,))
-    elif event not in _FACTLESS:
+    facts = _facts(connection, occasion, told.tickets[0])
+    if facts is None:
         return {}
-    context = STILL_TRUE[event](desk, connection, told)
+    context = STILL_TRUE[occasion.event](desk, connection, replace(told, facts=facts))
     return {} if isinstance(context, Withdrawn) else context
+
+
+def _facts(connection: Connection, occasion: Occasion, ticket: Ticket) -> tuple[Facts, ...] | None:
+    """The facts that such a message about a repair would have; None where nothing like it has happened."""
+    event = occasion.event
+    if event in _FACTLESS:
+        return ()
+    if event == "stage_reached":
+        return ({"stage": ticket.stage},)
+    if occasion.key == "notes" or event == "answered":
+        entries = journal.entries(connection, ticket.id)
+        about = [each for each in entries if ("answers" in each.data) == (event == "answered")]
+        return tuple({"entry": each.entry} for each in about)
+    asked = [
+        kept for kept in questions.of_ticket(connection, ticket.id) if kept.question.state in _ASKED.get(event, ())
+    ]
+    if not asked:
+        return None
+    newest = asked[-1]
+    return ({"question": newest.ref, "version": newest.question.version, "state": newest.question.state.value},)

@@ -12,9 +12,12 @@ from portal import resources
 from portal.actions.desk import By, Desk
 from portal.actions.intake import NewDevice, NewVisit, TakenIn, take_in
 from portal.actions.moves import move
+from portal.actions.notes import note
+from portal.actions.questions import draft
 from portal.actions.wording import save_words
 from portal.main import Installation
 from portal.rules.numbers import spoken
+from portal.rules.offers import TypedLine, TypedOffer, TypedOption
 from portal.rules.wording import OPEN_TO_ALL, Part
 from portal.rules.wording_occasions import EVENTS, OCCASIONS, PLACEHOLDERS, USUAL
 from portal.store import policies, wordings
@@ -129,6 +132,19 @@ def test_words_are_looked_at_with_a_real_repair(
     assert f"With repair {spoken(number)}." in page
     with desk.reading() as connection:
         assert wordings.newest_ones(connection) == {}
+
+
+def test_a_look_shows_what_the_repair_has(keeper_client: Browser, desk: Desk, keeper: By, taken_in: TakenIn) -> None:
+    number = taken_in.numbers[0]
+    offer = TypedOffer("It is torn.", options=[TypedOption("Replace the lid", [TypedLine("Lid", "1", "12.34")])])
+    assert "Replace the port" in keeper_client.get(f"/shop/wording/question_put/extra/en?ticket={number}").text
+    note(desk, keeper, number, "The lid has a crack.", audience="customer")
+    draft(desk, keeper, number, offer, put_at_once=True)
+
+    assert "The lid has a crack." in keeper_client.get(f"/shop/wording/noted/notes/en?ticket={number}").text
+    asked = keeper_client.get(f"/shop/wording/question_put/extra/en?ticket={number}").text
+    assert "Replace the lid: £12.34" in asked
+    assert "Replace the port" not in asked
 
 
 def test_a_look_gives_no_working_link_and_no_code_away(
