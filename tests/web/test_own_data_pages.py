@@ -197,3 +197,12 @@ def test_the_second_person_may_ask_but_not_open_somebody_elses_data(client: Brow
 
 def test_it_is_read_in_german_too(client: Browser, own: str) -> None:
     assert "Ihre Daten" in client.get(own + "?lang=de").text
+
+
+def test_words_that_are_asked_about_show_nothing_without_the_pass(client: Browser, own: str) -> None:
+    typed = {"passed": "0" * 64, "deed_key": "a" * 32, "words": "Card 4111 1111 1111 1111"}
+
+    answer = client.post(own + "/state", data=typed)
+
+    assert answer.status_code == 422
+    assert "ada@example.org" not in answer.text

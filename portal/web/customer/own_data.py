@@ -17,6 +17,7 @@ from portal.actions.rights import Asked, holidays_of
 from portal.letters.disclosure import packed
 from portal.rules import rights as rules
 from portal.rules.numbers import spoken
+from portal.rules.refusals import Unfit
 from portal.rules.retention import REGISTER
 from portal.rules.rights import RIGHT_WORDS, STATE_WORDS, Right, Through
 from portal.rules.sentences import Sentence, say
@@ -80,9 +81,8 @@ def take_data_along(token: str) -> ResponseReturnValue:
     """Everything as one file, made anew."""
     reader = _owner(token)
     number = _tickets(reader)[0].number
-    answer = attempt(lambda: own_data.must_be_proven(desk(), reader.visit, typed("passed")))
-    if not answer.done:
-        return _again(token, answer)
+    if unproven := _unproven(reader):
+        return _again(token, unproven)
     content = packed(desk(), installation().photo_files, number)
     own_data.taken_along(desk(), number)
     response = Response(content, mimetype="application/zip")
@@ -179,9 +179,8 @@ def ask_about_data(token: str) -> ResponseReturnValue:
 def _do(token: str, form: str, deed: Callable[[str, str | None], Done]) -> ResponseReturnValue:
     """A deed behind a pass: done, a page says what came of it; refused, the forms come back as they were typed."""
     reader = _owner(token)
-    answer = attempt(lambda: own_data.must_be_proven(desk(), reader.visit, typed("passed")))
-    if not answer.done:
-        return _again(token, answer)
+    if unproven := _unproven(reader):
+        return _again(token, unproven)
     number = _tickets(reader)[0].number
     answer = attempt(lambda: deed(number, deed_key_typed()))
     refresh()
@@ -197,6 +196,15 @@ def _do(token: str, form: str, deed: Callable[[str, str | None], Done]) -> Respo
     if not answer.reasons:  # somebody wrote into the same ticket at this very moment
         answer.reasons = [say("Something changed at this very moment. Please look again, then send it once more.")]
     return _page(token, _reader(token), answer, passed=typed("passed"), form=form)
+
+
+def _unproven(reader: Reader) -> Answer | None:
+    """Why nothing may be done or shown behind the pass that was sent, or None: looked at before anything else is."""
+    try:
+        own_data.must_be_proven(desk(), reader.visit, typed("passed"))
+    except Unfit as unfit:
+        return Answer(reasons=unfit.reasons, at_field=unfit.field, status=422)
+    return None
 
 
 def _again(token: str, answer: Answer, form: str = "code") -> ResponseReturnValue:
