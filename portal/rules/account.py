@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from portal.rules.money import NOTHING, Amounts, Price, split
+from portal.rules.money import NOTHING, Amounts, Price, Rounding, split
 from portal.rules.offers import ShownLine, shown_options
 from portal.rules.payments import Moved, paid
 from portal.rules.price_terms import PriceTerms, charge_stands
@@ -34,6 +34,7 @@ class Charge:
     by_rate: Mapping[Rate, Amounts]
     currency: str
     prices_include_tax: bool
+    rounding: Rounding
 
 
 @dataclass(frozen=True)
@@ -126,6 +127,7 @@ def charge(agreed: Agreed) -> Charge:
         by_rate,
         terms.currency,
         terms.prices_include_tax,
+        terms.rounding,
     )
 
 

@@ -13,7 +13,7 @@ from enum import StrEnum
 from typing import Any
 
 from portal.rules.account import Account, Charge
-from portal.rules.money import Amounts, split
+from portal.rules.money import Amounts, Rounding, split
 from portal.rules.offers import ShownLine
 from portal.rules.payments import HOW_WORDS, KIND_WORDS, How, Kind
 from portal.rules.sentences import Sentence, say
@@ -40,6 +40,10 @@ PART_WORDS: Mapping[Part, Sentence] = {
     Part.LET_OFF: say("Let off"),
     Part.RECEIVED: say("Received"),
     Part.GIVEN_BACK: say("Given back"),
+}
+ROUNDING_WORDS: Mapping[Rounding, Sentence] = {
+    Rounding.PER_LINE: say("Tax is rounded to the smallest coin for each line, half of it up."),
+    Rounding.PER_TOTAL: say("Tax is rounded to the smallest coin for the total of each rate, half of it up."),
 }
 CHARGED = (Part.WORK, Part.FREE, Part.STORAGE, Part.LET_OFF)
 
@@ -89,6 +93,7 @@ class Document:
     amounts: Amounts
     by_rate: Mapping[Decimal, Amounts]
     paid_minor: int
+    rounding: Rounding | None = None  # where tax was rounded; None without tax, or where that changed on the way
 
     @property
     def open_minor(self) -> int:
@@ -99,6 +104,11 @@ class Document:
     def credit_minor(self) -> int:
         """What the shop owes back."""
         return max(self.paid_minor - self.amounts.gross, 0)
+
+    @property
+    def rounding_words(self) -> Sentence | None:
+        """How tax was rounded, for those who reckon it over."""
+        return ROUNDING_WORDS[self.rounding] if self.rounding else None
 
     @property
     def charged(self) -> list[Entry]:
@@ -138,7 +148,9 @@ def document(found: Account, courtesies: Sequence[str], *, untold: str = "") -> 
                 )
             )
     rates = {rate: amounts for rate, amounts in found.by_rate.items() if rate is not None}
-    return Document(found.currency, with_tax, entries, found.amounts, rates, found.paid_minor)
+    rules = {charge.rounding for charge in found.charges}
+    rounding = rules.pop() if rates and len(rules) == 1 else None
+    return Document(found.currency, with_tax, entries, found.amounts, rates, found.paid_minor, rounding)
 
 
 def to_data(made: Document) -> dict[str, Any]:
@@ -153,6 +165,7 @@ def to_data(made: Document) -> dict[str, Any]:
             {"percent": str(rate), "net_minor": each.net, "tax_minor": each.tax, "gross_minor": each.gross}
             for rate, each in made.by_rate.items()
         ],
+        "rounding": made.rounding,
         "paid_minor": made.paid_minor,
         "open_minor": made.open_minor,
         "owed_back_minor": made.credit_minor,
@@ -196,6 +209,7 @@ def from_data(data: Mapping[str, Any]) -> Document:
             for each in data["tax"]
         },
         data["paid_minor"],
+        Rounding(data["rounding"]) if data["rounding"] else None,
     )
 
 

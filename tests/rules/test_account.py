@@ -99,6 +99,12 @@ def test_an_account_without_tax_has_no_rate_and_one_of_nought_percent_has() -> N
     assert document(of(agreed(work(4850, Decimal(0)))), []).by_rate.keys() == {Decimal(0)}
 
 
+@pytest.mark.parametrize("rounding", Rounding)
+def test_a_statement_with_tax_says_how_it_was_rounded(rounding: Rounding) -> None:
+    assert document(of(agreed(work(4850), rounding=rounding)), []).rounding is rounding
+    assert document(of(agreed(work(4850, None), rounding=rounding)), []).rounding_words is None
+
+
 def test_what_is_let_off_comes_off_every_rate_in_its_share() -> None:
     found = of(agreed(work(12000), work(10700, Decimal(7))), off=2270)
 
