@@ -64,6 +64,13 @@ def send(browser: Browser, number: str, to: str, **fields: object) -> TestRespon
     return browser.post(action, data=hidden_fields(page(browser, number), action) | fields)
 
 
+def reckons_in(desk: Desk, currency: str, more: str = "") -> None:
+    """Give the shop another currency, and what else stands in its policy."""
+    with desk.writing() as connection:
+        document = policies.document(connection, policies.newest(connection)) or ""
+        policies.add(connection, document.replace('"GBP"', currency, 1) + more, desk.clock.now(), None)
+
+
 @on_both
 def test_money_is_taken_at_the_bench_and_seen_by_the_customer(
     staff_client: Browser, client: Browser, desk: Desk, agreed: TakenIn, number: str
@@ -181,10 +188,7 @@ def test_where_nothing_was_agreed_nothing_is_to_be_paid(staff_client: Browser, c
 def test_how_to_pay_is_told_in_the_shops_own_words_with_a_code_where_it_reckons_in_euro(
     client: Browser, desk: Desk, currency: str, has_code: bool
 ) -> None:
-    with desk.writing() as connection:
-        document = policies.document(connection, policies.newest(connection)) or ""
-        document = document.replace('currency = "GBP"', f'currency = "{currency}"')
-        policies.add(connection, document + EURO, desk.clock.now(), None)
+    reckons_in(desk, f'"{currency}"', EURO)
     device = NewDevice("Radio", "Hums", price=TypedTerms("fixed price", "48.50"))
     taken = take_in(desk, BENCH, NewVisit([device], email="ada@example.org"))
     number = spoken(taken.numbers[0])
@@ -278,3 +282,29 @@ def test_the_tickets_page_says_what_is_open(staff_client: Browser, desk: Desk, n
 
     payments.take(desk, BENCH, number, Typed("5", "cash"))
     assert "owed back: £5.00" in staff_client.get(at).text
+
+
+def test_a_shop_with_tax_shows_it_by_rate_and_says_how_it_is_rounded(
+    staff_client: Browser, client: Browser, desk: Desk
+) -> None:
+    reckons_in(desk, '"GBP"\ntax_percent = 20')
+    device = NewDevice("Radio", "Hums", price=TypedTerms("fixed price", "49.95", "New capacitors"))
+    taken = take_in(desk, BENCH, NewVisit([device], email="ada@example.org"))
+
+    for text in (
+        page(staff_client, taken.numbers[0]),
+        client.get(f"{path_of(taken.link)}/money/{spoken(taken.numbers[0])}").text,
+    ):
+        assert "of which tax at 20 %" in text
+        assert "£8.33" in text  # a sixth of 49.95 is 8.325
+        assert "rounded to the smallest coin for each line" in text
+
+
+def test_a_currency_without_decimals_takes_none(staff_client: Browser, desk: Desk) -> None:
+    reckons_in(desk, '"JPY"')
+    device = NewDevice("Radio", "Hums", price=TypedTerms("fixed price", "4850", "New capacitors"))
+    number = take_in(desk, BENCH, NewVisit([device], email="ada@example.org")).numbers[0]
+
+    assert send(staff_client, number, "take", amount="12.5", how="cash").status_code == 422
+    assert send(staff_client, number, "take", amount="4,850", how="cash").status_code == 303
+    assert account_of(desk, number).open_minor == 0
