@@ -178,6 +178,18 @@ def docket_of(desk: Desk, number: str) -> str:
         return path_of(told_again(desk, connection, ticket_of(desk, number).number).link)
 
 
+def test_taking_in_by_the_number_of_an_earlier_repair_leads_to_its_warranty(
+    staff_client: Browser, clock: FixedClock, gone: str
+) -> None:
+    page = staff_client.get(f"/bench/take-in?like={spoken(gone)}").text
+    assert f"The warranty of {spoken(gone)} runs until Tue, 2 Jun 2026." in page
+    assert f"/bench/{spoken(gone)}/again" in page
+
+    clock.at += timedelta(days=100)
+    staff_client.log_in("Robin")
+    assert "/again" not in staff_client.get(f"/bench/take-in?like={spoken(gone)}").text
+
+
 def test_after_the_warranty_it_is_a_new_repair(staff_client: Browser, clock: FixedClock, gone: str) -> None:
     clock.at += timedelta(days=100)
     staff_client.log_in("Robin")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import date, timedelta
+from datetime import timedelta
 from functools import partial
 from typing import Any
 
@@ -14,7 +14,7 @@ from portal.actions import collection_codes, handover, return_ways
 from portal.actions.desk import find
 from portal.actions.handover import Handed, owing_in_words
 from portal.actions.return_ways import Wanted
-from portal.rules.afterwards import begins, warranty_ends
+from portal.actions.warranty import warranty_of
 from portal.rules.collection_days import open_days
 from portal.rules.handing_over import CHECKS
 from portal.rules.return_ways import WAY_WORDS, Way
@@ -107,7 +107,7 @@ def _done_page(found: Ticket, answer: Answer) -> ResponseReturnValue:
         statement=money.standing_statement(connection(), found.id),
         parcel=handovers.parcel(connection(), found.id),
         signature=paths(wishes.signature(connection(), found.id, went.entry)) if went else [],
-        warranty_until=warranty_until(found),
+        warranty_until=warranty_of(found, policy()),
         checks=CHECKS,
         siblings=[each for each in _siblings(found) if each.ending is None],
         may_undo=bool(found.ended_at and now - found.ended_at <= timedelta(minutes=minutes)),
@@ -115,15 +115,6 @@ def _done_page(found: Ticket, answer: Answer) -> ResponseReturnValue:
         **form_context(answer),
     )
     return page, answer.status
-
-
-def warranty_until(found: Ticket) -> date | None:
-    """The last day of the warranty, or None where there is none."""
-    if found.ending is None or found.ended_at is None:
-        return None
-    rules = policy()
-    since = begins(found.ended_at, found.delivered_on, rules.shop.zone)
-    return warranty_ends(since, found.ending, rules.warranty.months, rules.shop.zone)
 
 
 def _siblings(found: Ticket) -> list[Ticket]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from functools import partial
 from itertools import zip_longest
 
@@ -15,15 +16,17 @@ from portal.actions.intake import MOST_DEVICES, NewDevice, NewVisit, Second, Tak
 from portal.actions.price_terms import TypedTerms
 from portal.actions.shelf import day
 from portal.actions.terms import accept_terms
+from portal.actions.warranty import warranty_of
 from portal.rules.numbers import spoken
 from portal.rules.price_terms import WAY_WORDS
+from portal.rules.publication import ALLOWS
 from portal.rules.refusals import Unfit
 from portal.rules.sentences import say
 from portal.store import acceptances, questions, tickets, visits, windows
 from portal.web import guard
 from portal.web.bench import blueprint
 from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
-from portal.web.request_context import connection, desk, policy, refresh
+from portal.web.request_context import connection, desk, policy, refresh, speaking
 
 
 @blueprint.get("/take-in")
@@ -140,15 +143,27 @@ def _contact_of(number: str) -> dict[str, str]:
     return {"name": owner.name, "email": owner.email, "phone": owner.phone, "language": visit.language}
 
 
+def _under_warranty(number: str) -> tuple[str, date] | None:
+    """The number and the last day of an earlier repair whose warranty lasts: its device comes back to that one."""
+    try:
+        found = find(connection(), number)
+    except (Unfit, NotFound):
+        return None
+    until = warranty_of(found, policy())
+    return (found.number, until) if until and speaking().local(desk().clock.now()).date() <= until else None
+
+
 def _form(answer: Answer, values: Mapping[str, str], count: int) -> ResponseReturnValue:
     page = render_template(
         "bench/take_in.html",
         answer=answer,
         typed=Filled(values),
+        under_warranty=_under_warranty(values.get("like", "")),
         devices=request.form.getlist("device"),
         faults=request.form.getlist("fault"),
         kinds=request.form.getlist("kind"),
         ways=WAY_WORDS,
+        allows=ALLOWS,
         price_ways=request.form.getlist("price_way"),
         price_amounts=request.form.getlist("price_amount"),
         price_whats=request.form.getlist("price_what"),

@@ -10,12 +10,12 @@ from flask import abort, render_template
 from flask.typing import ResponseReturnValue
 
 from portal.actions.desk import find
+from portal.actions.warranty import warranty_of
 from portal.rules.afterwards import begins
 from portal.rules.sentences import Sentence
 from portal.store import visits
 from portal.store.tickets import Ticket
 from portal.web.bench import blueprint
-from portal.web.bench.handover import warranty_until
 from portal.web.customer.languages import choices, choose
 from portal.web.request_context import connection, policy, speaking
 
@@ -35,7 +35,7 @@ class Card:
 def warranty_card(number: str) -> ResponseReturnValue:
     """The card of a device that was repaired and has left; there is none for others."""
     ticket = find(connection(), number)
-    until = warranty_until(ticket)
+    until = warranty_of(ticket, policy())
     if until is None or ticket.ended_at is None:
         abort(404)
     shop = policy().shop
