@@ -5,7 +5,8 @@ from __future__ import annotations
 import threading
 
 import pytest
-from sqlalchemy import select
+from sqlalchemy import Delete, Update, delete, select, update
+from sqlalchemy.exc import IntegrityError
 
 from portal.actions.desk import By, Desk, NotFound
 from portal.actions.wording import FaultyWords, WordsMoved, go_back, occasion_called, save_words
@@ -153,3 +154,13 @@ def test_words_outlive_their_maker_without_the_name(desk: Desk, keeper: By) -> N
         purge.staff_member(connection, keeper.staff_id)
 
         assert connection.execute(select(table.c.subject, table.c.made_by)).all() == [(WORDS[Part.SUBJECT], None)]
+
+
+@pytest.mark.parametrize("statement", [update(table).values(subject="Forged"), delete(table)], ids=["update", "delete"])
+def test_the_database_itself_refuses_to_rewrite_words(desk: Desk, keeper: By, statement: Update | Delete) -> None:
+    save_words(desk, keeper, READY, "en", WORDS)
+
+    with pytest.raises(IntegrityError, match="never changed"), desk.writing() as connection:
+        connection.execute(statement)
+
+    assert kept(desk)[0].words[Part.SUBJECT] == WORDS[Part.SUBJECT]
