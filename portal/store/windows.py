@@ -137,7 +137,7 @@ _DUE = (
             windows.c.made_at < bindparam("since"),
         ),
     )
-    .order_by(tickets.c.id)
+    .order_by(tickets.c.stage, tickets.c.stage_since)  # as the index of open tickets has them
     .limit(bindparam("most"))
 )
 _THIS = _WAITING.where(tickets.c.id == bindparam("wanted"), _UNDER_WAY)
