@@ -383,3 +383,25 @@ def test_a_payment_has_the_day_on_which_it_came(desk: Desk, clock: FixedClock, r
     payments.take(desk, BENCH, ready, Typed("48.50", "bank transfer", on="2026-03-04"))
 
     assert account_of(desk, ready).moved[0].on == date(2026, 3, 4)
+
+
+def test_what_is_ready_and_charged_and_what_left_unsettled_is_found(desk: Desk, ready: str, number: str) -> None:
+    bring_to(desk, number, "ready")  # nothing was agreed for this one
+
+    with desk.reading() as connection:
+        assert money.ready_and_charged(connection, "ready") == [ticket_of(desk, ready).id]
+        assert money.unsettled(connection) == []
+
+    hand_over(desk, BENCH, ready, Handed(why="Known here", unsettled="Pays by transfer"))
+    with desk.reading() as connection:
+        [left] = money.unsettled(connection)
+    assert (left.number, left.open_minor, left.owed_back_minor) == (ready, 4850, 0)
+
+    payments.take(desk, BENCH, ready, Typed("50", "bank transfer"), confirmed=True)
+    with desk.reading() as connection:
+        [left] = money.unsettled(connection)
+    assert (left.open_minor, left.owed_back_minor) == (0, 150)
+
+    payments.give_back(desk, BENCH, ready, Typed("1.50", "bank transfer"))
+    with desk.reading() as connection:
+        assert money.unsettled(connection) == []
