@@ -148,6 +148,7 @@ parts = Table(
     UniqueConstraint("ticket_id", "part"),
     one_of("state", ("ordered", "arrived", "wrong part", "dead on arrival", "fitted")),
     CheckConstraint("state <> 'ordered' OR expected_on IS NOT NULL", name="expected_on"),
+    Index("ix_parts_donor_id", "donor_id"),
 )
 _AWAITED = parts.c.state == "ordered"
 # Serves the list of all parts due; settled orders are not in it.

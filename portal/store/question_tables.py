@@ -65,6 +65,7 @@ asked = Table(
     Column("question_id", Integer, ForeignKey("questions.id", ondelete="CASCADE"), nullable=False, info=NONE),
     Column("contact_id", Integer, ForeignKey("contacts.id", ondelete="CASCADE"), nullable=False, info=NONE),
     UniqueConstraint("question_id", "contact_id"),
+    Index("ix_asked_contact_id", "contact_id"),  # by which a contact's rows go with it
 )
 
 # A six-digit code is made from the row's ref and the secret; only its tries are kept.
@@ -77,6 +78,7 @@ challenges = Table(
     Column("made_at", Instant, nullable=False, info=TECHNICAL),
     Column("tries", Integer, nullable=False, server_default="0", info=TECHNICAL),
     Column("used_at", Instant, info=TECHNICAL),
+    Index("ix_challenges_question_id", "question_id"),
 )
 
 # What was agreed about the price when the device came in, once a ticket; what changes it later is a question.
@@ -107,4 +109,5 @@ proofs = Table(
     Column("previous", String(64), nullable=False, info=APPROVAL),
     Column("digest", String(64), nullable=False, info=APPROVAL),
     UniqueConstraint("ticket_id", "place"),
+    Index("ix_proofs_question_id", "question_id"),
 )

@@ -404,6 +404,12 @@ def upgrade() -> None:
     with op.batch_alter_table("photo_copies", schema=None) as batch_op:
         batch_op.create_index("ix_photo_copies_original_id", ["original_id"], unique=False)
 
+    with op.batch_alter_table("asked", schema=None) as batch_op:
+        batch_op.create_index("ix_asked_contact_id", ["contact_id"], unique=False)
+
+    with op.batch_alter_table("challenges", schema=None) as batch_op:
+        batch_op.create_index("ix_challenges_question_id", ["question_id"], unique=False)
+
     with op.batch_alter_table("contacts", schema=None) as batch_op:
         batch_op.add_column(sa.Column("has_push", sa.Boolean(), server_default=sa.false(), nullable=False))
 
@@ -411,12 +417,18 @@ def upgrade() -> None:
         batch_op.add_column(sa.Column("camera_number", sa.String(length=13), nullable=True))
         batch_op.add_column(sa.Column("camera_at", Instant(), nullable=True))
 
+    with op.batch_alter_table("parts", schema=None) as batch_op:
+        batch_op.create_index("ix_parts_donor_id", ["donor_id"], unique=False)
+
     with op.batch_alter_table("photos", schema=None) as batch_op:
         batch_op.add_column(sa.Column("first_ref", sa.String(length=10), nullable=True))
 
     with op.batch_alter_table("price_terms", schema=None) as batch_op:
         batch_op.add_column(sa.Column("cancel_until", sa.Date(), nullable=True))
         batch_op.add_column(sa.Column("begin_early", sa.Boolean(), nullable=True))
+
+    with op.batch_alter_table("proofs", schema=None) as batch_op:
+        batch_op.create_index("ix_proofs_question_id", ["question_id"], unique=False)
 
     with op.batch_alter_table("questions", schema=None) as batch_op:
         batch_op.add_column(sa.Column("at_distance", sa.Boolean(), server_default=sa.false(), nullable=False))
