@@ -16,12 +16,14 @@ import pytest
 
 from notifications.instants import FixedClock
 from portal import cli
-from portal.actions import archives, photos
+from portal.actions import archives, own_data, photos, rights
+from portal.actions.desk import CUSTOMER
 from portal.actions.handover import return_unrepaired
 from portal.actions.intake import NewDevice, NewVisit, Second, take_in
 from portal.actions.links import send_link_again
 from portal.actions.moves import move
 from portal.actions.notes import correct, note
+from portal.actions.rights import Asked
 from portal.main import Installation, open_installation
 from portal.rules.numbers import spoken
 from tests.conftest import BASE_URL, BENCH, MONDAY, SECRET, load_default_policy
@@ -30,7 +32,21 @@ from tests.pictures.samples import as_bytes, four_corners
 SCRIPT = Path(__file__).parent / "look_for.py"
 MARKS = {
     name: f"qz{name}-{name}-{name}zq"  # so long that no other bytes look like it in base64
-    for name in ("name", "mail", "device", "fault", "note", "told", "right", "second", "caption", "reason", "why")
+    for name in (
+        "name",
+        "mail",
+        "device",
+        "fault",
+        "note",
+        "told",
+        "right",
+        "second",
+        "caption",
+        "reason",
+        "why",
+        "asked",
+        "stated",
+    )
 }
 PHONE = "7700900517"
 
@@ -64,6 +80,8 @@ def a_whole_life(house: Installation) -> str:
     correct(desk, BENCH, number, 2, m["right"])
     photos.add(desk, house.photo_files, BENCH, number, as_bytes(four_corners()), caption=m["caption"])
     send_link_again(desk, number, f"{m['mail']}@example.org", "somewhere")
+    own_data.state(desk, number, m["stated"])
+    rights.enter(desk, CUSTOMER, Asked("access", "page", number=number, words=m["asked"]))
     move(desk, BENCH, number, "cleaning", confirmed=True)
     list(house.sweep())
     return_unrepaired(desk, BENCH, number, m["reason"])
