@@ -25,7 +25,8 @@ from portal.store import wordings
 from portal.store.wordings import Wording
 
 LINKS = ("link", "choose_link")  # what the HTML part makes links of
-_PARTS: Mapping[str, str] = {
+# What takes more than a line of template; the program's own words include the same files.
+_FILES: Mapping[str, str] = {
     "devices": "messages/taken_in/_devices.txt",
     "agreed": "messages/taken_in/_agreed.txt",
     "photos": "messages/noted/_photos.txt",
@@ -35,6 +36,7 @@ _PARTS: Mapping[str, str] = {
     "storage": "messages/uncollected/_storage.txt",
     "cancelling": "messages/_cancelling.txt",
 }
+# What stands for each placeholder. A test holds them to the list of placeholders.
 VALUES: Mapping[str, str] = {
     "shop": "{{ shop.name }}",
     "shop_briefly": "{{ shop_briefly }}",
@@ -68,7 +70,7 @@ VALUES: Mapping[str, str] = {
     "finding": "{{ found | say }}",
     "paid_by": "{{ paid_by | say }}",
     "explained": "{{ words }}",
-    **{name: f"{{% include '{file}' %}}" for name, file in _PARTS.items()},
+    **{name: f"{{% include '{file}' %}}" for name, file in _FILES.items()},
 }
 _ENDED: Mapping[object, str] = {Ending.RETURNED: "unrepaired", Ending.GIVEN_UP: "given_up"}
 
@@ -221,7 +223,7 @@ def _with_placeholders(language: Language) -> jinja2.Environment:
         loader=jinja2.ChoiceLoader(
             [
                 jinja2.DictLoader(
-                    {file: f"{_fact(name)}\n\n" for name, file in _PARTS.items()}
+                    {file: f"{_fact(name)}\n\n" for name, file in _FILES.items()}
                     | {"messages/_bill.txt": f"{{% macro bill(option, terms) %}}{_fact('bill')}\n{{% endmacro %}}"}
                 ),
                 jinja2.FileSystemLoader(str(resources.templates())),

@@ -18,7 +18,7 @@ from portal.rules import wording as rules
 from portal.rules.messages import KINDS
 from portal.rules.refusals import Refused
 from portal.rules.sentences import Sentence
-from portal.rules.wording import MOST, PART_WORDS, Fault, Occasion, Part
+from portal.rules.wording import PART_WORDS, Fault, Occasion, Part
 from portal.rules.wording_occasions import EVENTS, OCCASIONS
 from portal.store import people, wordings
 from portal.store.tickets import Ticket
@@ -120,7 +120,6 @@ class _Field:
     label: Sentence
     text: str  # the shop's own words, or the program's
     is_own: bool
-    most: int
     faults: list[Fault]
     reads: str
 
@@ -165,7 +164,6 @@ def _fields(occasion: Occasion, own: Mapping[Part, str], brought: Mapping[Part, 
             PART_WORDS[part],
             own.get(part) or words,
             bool(own.get(part)),
-            MOST[part],
             rules.check(occasion, part, own.get(part, "")),
             looked.parts[part],
         )
