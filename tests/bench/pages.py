@@ -143,7 +143,9 @@ def floor_site(folder: Path, path: str) -> Flask:
     environment.add_extension("jinja2.ext.i18n")
     environment.install_gettext_callables(words.gettext, words.ngettext, newstyle=True)
     environment.filters.update(paragraphs=paragraphs, say=words.say, words=words.words)
-    environment.globals.update(speaking=lambda: words, policy=lambda: policy, choices=lambda: ())
+    environment.globals.update(
+        speaking=lambda: words, policy=lambda: policy, choices=lambda: (), privacy_link=lambda: path
+    )
     file = str(folder / "benchwindow.db")
     frame = _frame(path, policy)
 
@@ -168,6 +170,10 @@ def _frame(path: str, policy: Any) -> DocketPage:
         devices=[Device("1234-0", "We are testing the repair.", when, here=True, next="Next: Ready.", lines=lines)],
         hours=OpeningHours("Open today 09:00–17:30.", "Open again Tue, 3 Mar 2026, 09:00–17:30.", ()),
         terms=TermsShown("1", points, None, True) if points else None,
+        questions=(),
+        returning={},
+        may_choose_messages=False,
+        is_owner=False,
         answer=Answer(),
         address=path,
         chosen="",
