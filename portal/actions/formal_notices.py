@@ -253,13 +253,9 @@ def write_down_sale(
         if step.open:
             raise Refused(*(say("Not met yet: {condition}", condition=each) for each in step.open))
         day = rules.read_day("on", sold.on)
-        if day > today or (step.earliest and day < step.earliest):
-            raise Unfit(
-                "on",
-                say(
-                    "The day of the sale lies between {first} and today.", first=step.earliest or ticket.made_at.date()
-                ),
-            )
+        first = step.earliest or today_of(policy, ticket.stage_since)
+        if not first <= day <= today:
+            raise Unfit("on", say("The day of the sale lies between {first} and today.", first=first))
         proceeds, costs = (
             parse_amount(name, what, typed, policy.shop.currency)
             for name, what, typed in (

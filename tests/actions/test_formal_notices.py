@@ -389,6 +389,9 @@ def test_an_owner_who_cannot_be_traced_takes_steps_that_are_written_down(desk: D
     assert found.standing.untraced == "Letter came back; rang four times."
     assert found.sale is not None
     assert found.sale.earliest is None  # no notice, no months: advice says when
+    early = Sold("2026-03-01", "90", "5", "A solicitor", "On account")
+    with pytest.raises(Unfit, match="between"):
+        deeds.write_down_sale(desk, BENCH, ready, early)
     deeds.traced(desk, BENCH, ready)
     assert open_words(desk, ready) != []
     with pytest.raises(Refused, match="Nobody has said"):
