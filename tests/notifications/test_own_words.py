@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Mapping
 from dataclasses import replace
@@ -11,20 +12,24 @@ import pytest
 from markupsafe import escape
 from sqlalchemy import select
 
+from notifications.letters import Due
 from notifications.tables import outbox
 from portal.actions import answers, questions
-from portal.actions.desk import Desk
+from portal.actions.desk import Desk, find
 from portal.actions.handover import hand_over, return_unrepaired, undo
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.moves import move
 from portal.actions.notes import correct, note
 from portal.actions.wording import save_words
 from portal.language import language
+from portal.letters import found_true
 from portal.letters.own_words import VALUES, parts_of, shipped
+from portal.letters.pushing import write_push
 from portal.main import Installation
+from portal.rules.numbers import spoken
 from portal.rules.wording import Part, check
 from portal.rules.wording_occasions import EVENTS, OCCASIONS, PLACEHOLDERS
-from portal.store import wordings
+from portal.store import visits, wordings
 from tests.actions.bench import WITHOUT_CODE
 from tests.conftest import BENCH
 from tests.notifications.test_letters import DEVICE, EMAIL, NAME, Shop, part, shown, words
@@ -229,3 +234,21 @@ def test_it_stays_known_in_which_words_a_message_went_out(shop: Shop) -> None:
         sent = connection.execute(select(outbox.c.wording).order_by(outbox.c.id)).scalars().all()
         assert sent[0] is None
         assert wordings.by_ids(connection, [sent[1]])[sent[1]].words[Part.SUBJECT] == "First"
+
+
+def test_a_notice_says_the_shops_own_words(shop: Shop) -> None:
+    keep(shop.desk, READY.name, {Part.PUSH: "{number}: come in!"})
+    number = shop.arrive()
+    make_ready(shop, number)
+    now = shop.desk.clock.now()
+    with shop.desk.reading() as connection:
+        ticket = find(connection, number)
+        (contact,) = visits.contacts_of(connection, ticket.visit_id)
+        due = Due(1, "ready", "a cause", contact.ref, ticket.ref, ({},), now, "a message")
+        found = found_true(shop.desk, connection, due)
+    assert isinstance(found, tuple)
+
+    notice = write_push(shop.desk, due, *found, now)
+
+    assert json.loads(notice.text)["body"] == f"{spoken(number)}: come in!"
+    assert notice.wording == found[0].wording.id
