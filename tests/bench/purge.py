@@ -1,10 +1,10 @@
 """What the purge, archives and restoring cost: `python -m tests.bench.purge [SMALL LARGE]`.
 
 The same number of visits is due in a shop with 10,000 and in one with 1,000,000 tickets; the time must go by what is
-due, not by what is there. Meanwhile the customer's page is asked for again and again: its median stays within twice
-that of a quiet shop. An archive and restoring it are told in MB/s of the database's own file, beside sqlite3's plain
-backup, which copies pages and knows nothing of rows. Rows are written straight into the tables: only their number
-matters here. Exit status 1 when a promise is not kept.
+due, not by what is there. Then as many are due again, and while they go the customer's page is asked for without a
+pause: its median stays within twice that of a quiet shop. An archive and restoring it are told in MB/s of the
+database's own file, beside sqlite3's plain backup, which copies pages and knows nothing of rows. Rows are written
+straight into the tables: only their number matters here. Exit status 1 when a promise is not kept.
 """
 
 from __future__ import annotations
@@ -46,7 +46,8 @@ SMALL, LARGE, DUE, ROUNDS = 10_000, 1_000_000, 500, 200
 AT_MOST, PAGE_AT_MOST = 1.5, 2.0
 CHUNK = 5_000
 KEPT = (Kept.CONTACT, Kept.DEVICE, Kept.RECORD, Kept.APPROVAL)  # as of most visits that left a while ago
-LONG_AGO, LATELY = START - timedelta(days=400), START - timedelta(days=5)
+LONG_AGO, A_WHILE_AGO, LATELY = (START - timedelta(days=days) for days in (400, 20, 5))
+LATER = START + timedelta(days=15)  # when what began a while ago is due as well, and what began lately is not
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ class Measured:
 def main(arguments: list[str]) -> int:
     """Measure, print, and tell by the status whether the promises are kept."""
     if arguments[:1] == ["--purge"]:
-        return _purge(Path(arguments[1]))
+        return _purge(Path(arguments[1]), datetime.fromisoformat(arguments[2]))
     small, large = (int(each) for each in arguments) if arguments else (SMALL, LARGE)
     found = {}
     for size in (small, large):
@@ -88,27 +89,35 @@ def main(arguments: list[str]) -> int:
 
 
 def measure(folder: Path, size: int) -> Measured:
-    """One shop: its page while nothing happens, then while a process of its own purges."""
+    """One shop: its page while nothing happens, a purge alone, and its page while a process of its own purges."""
     house = _open(folder)
     load_policy(house.desk, COMMAND, resources.default_policy().read_text(encoding="utf-8"))
     _fill(house, size)
     followed = take_in(house.desk, COMMAND, NewVisit([NewDevice("Radio", "Hums.")], name="Ada Marsh"))
     client, page = create_app(house).test_client(), "/t/" + followed.link.rpartition("/")[2]
     quiet = _median(lambda: client.get(page), lambda asked: asked < ROUNDS)
-    command = [sys.executable, "-m", "tests.bench.purge", "--purge", str(folder)]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as purging:
+    with _purging(folder, START) as alone:
+        seconds, gone = alone.communicate()[0].split()
+    with _purging(folder, LATER) as purging:
+        while purging.stdout and purging.stdout.readline() != "begins\n":
+            pass
         meanwhile = _median(lambda: client.get(page), lambda _asked: purging.poll() is None)
-        told = purging.stdout.read() if purging.stdout else ""
     house.engine.dispose()
-    seconds, gone = told.split()
     return Measured(float(seconds), int(gone), quiet, meanwhile)
 
 
-def _purge(folder: Path) -> int:
+def _purging(folder: Path, at: datetime) -> subprocess.Popen[str]:
+    command = [sys.executable, "-m", "tests.bench.purge", "--purge", str(folder), at.isoformat()]
+    return subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+
+
+def _purge(folder: Path, at: datetime) -> int:
     """In a process of its own: purge, and print how long it took and how much went."""
     house = _open(folder)
+    if at == LATER:
+        print("begins", flush=True)
     began = time.perf_counter()
-    gone = sum(each.count for each in retention.apply(house.desk, house.photo_files, START, most=2**31))
+    gone = sum(each.count for each in retention.apply(house.desk, house.photo_files, at, most=2**31))
     print(time.perf_counter() - began, gone)
     house.engine.dispose()
     return 0
@@ -165,7 +174,7 @@ def _fill(house: Installation, size: int) -> None:
 def _write(connection: Connection, chance: Random, ids: range, apart: int) -> None:
     """Visits that have ended; one in so many is due, so that what is due lies scattered among the rest."""
     refs = {each: (new_ref(chance), new_ref(chance), new_ref(chance)) for each in ids}
-    made = START - timedelta(days=500)
+    made, begun = START - timedelta(days=500), {0: LONG_AGO, apart // 2: A_WHILE_AGO}
     may = {"may_be_told": True, "may_agree": True, "may_collect": True}
     connection.execute(insert(numbers), [{"number": with_check(f"{1_000_000 + each}")} for each in ids])
     connection.execute(
@@ -200,7 +209,7 @@ def _write(connection: Connection, chance: Random, ids: range, apart: int) -> No
     connection.execute(
         insert(keeping),
         [
-            {"visit_id": each, "kept": kept.value, "since": LONG_AGO if each % apart == 0 else LATELY}
+            {"visit_id": each, "kept": kept.value, "since": begun.get(each % apart, LATELY)}
             for each in ids
             for kept in KEPT
         ],
