@@ -42,6 +42,7 @@ def packed(desk: Desk, files: PhotoFiles, number: str) -> bytes:
             second=second,
             rows=rows,
             register=_register(policy, words),
+            privacy=policy.privacy,
         )
     )
     out = io.BytesIO()

@@ -12,9 +12,10 @@ from werkzeug.test import TestResponse
 
 from portal.actions import codes
 from portal.actions.contacts import ContactTyped, change_contact
-from portal.actions.desk import Desk
+from portal.actions.desk import By, Desk
 from portal.actions.handover import return_unrepaired
 from portal.actions.intake import NewDevice, NewVisit, TakenIn, take_in
+from portal.actions.notes import note
 from portal.rules.numbers import spoken
 from portal.rules.tokens import LinkKind
 from portal.store import rights, visits
@@ -92,6 +93,47 @@ def test_the_download_is_what_the_command_writes(client: Browser, desk: Desk, ow
         assert {"read-me.html", "data.json", "data.sqlite"} <= set(bundle.namelist())
         rows = json.loads(bundle.read("data.json"))
     assert rows["contacts"][0]["email"] == "ada@example.org"
+
+
+# Art. 15(1): purposes, categories, recipients, period, rights, complaint, source, automated decisions; (2) and (3).
+ACCESS = {
+    "15(1)(a)": "to repair the right device",
+    "15(1)(b)": "Photos of the device",
+    "15(1)(c)": "the carrier that takes the parcel",
+    "15(1)(d)": "30 days",
+    "15(1)(e)": "have it corrected, have it erased, have its use restricted, object to its use",
+    "15(1)(f)": "complain to the data protection authority",
+    "15(1)(g)": "You told us yourself",
+    "15(1)(h)": "No machine decides about you",
+    "15(2)": "out of the country",
+    "15(3)": "ada@example.org",
+}
+
+
+@pytest.mark.parametrize("item", ACCESS)
+def test_the_page_in_it_has_every_item_that_the_law_asks_for(
+    client: Browser, desk: Desk, own: str, number: str, item: str
+) -> None:
+    answer = send(client, opened(client, desk, own, number), own + "/download")
+
+    with zipfile.ZipFile(io.BytesIO(answer.data)) as bundle:
+        assert ACCESS[item] in bundle.read("read-me.html").decode()
+
+
+def test_of_the_staff_and_of_a_second_person_nothing_is_in_it(
+    client: Browser, staff_client: Browser, desk: Desk, own: str, number: str, technician: By
+) -> None:
+    """Art. 15(4) GDPR: not to the harm of others."""
+    change_contact(desk, technician, number, "second", ContactTyped("Ben Oakes", "ben@example.org", may_be_told=True))
+    note(desk, technician, number, "Looks fine.")
+    answer = send(client, opened(client, desk, own, number), own + "/download")
+
+    with zipfile.ZipFile(io.BytesIO(answer.data)) as bundle:
+        everything_in_it = b"".join(bundle.read(name) for name in bundle.namelist())
+    assert b"Looks fine." in everything_in_it
+    assert [
+        found for found in (b"Ben Oakes", b"ben@example.org", b"Robin", b"by_staff") if found in everything_in_it
+    ] == []
 
 
 def test_name_and_address_are_corrected_and_what_does_not_fit_stays_typed(
