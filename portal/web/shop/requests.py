@@ -17,6 +17,7 @@ from portal.letters.disclosure import packed
 from portal.rules import rights as rules
 from portal.rules.numbers import spoken
 from portal.rules.retention import REGISTER
+from portal.rules.right_grounds import GROUNDS
 from portal.rules.rights import REMEDIES, RIGHT_WORDS, STATE_WORDS, THROUGH_WORDS, Law, Right, Through
 from portal.rules.sentences import say
 from portal.store import rights as store
@@ -158,6 +159,7 @@ def _page(ref: str, answer: Answer, form: str = "") -> ResponseReturnValue:
         may_stop=law is Law.UK,
         erased=answer.result if isinstance(answer.result, Erased) else None,
         remedies=REMEDIES,
+        grounds=GROUNDS,
         register=REGISTER,
         **_words(answer),
     )
