@@ -17,7 +17,6 @@ from tests.browser.conftest import Open
 from tests.conftest import BENCH
 from tests.web.test_own_data_pages import code_of
 
-
 A4 = 1280  # a page for paper is as wide as the paper
 
 

@@ -17,7 +17,9 @@ from portal.web.request_context import connection, policy
 def privacy() -> ResponseReturnValue:
     """The notice, for anybody."""
     choose(policy().shop)
-    return render_template("customer/privacy.html", notice=notice.notice(policy(), staff=False), held=[], back="", own="")
+    return render_template(
+        "customer/privacy.html", notice=notice.notice(policy(), staff=False), held=[], back="", own=""
+    )
 
 
 @blueprint.get("/t/<token>/privacy")
