@@ -96,7 +96,7 @@ logins = Table(
     Column("opened_at", Instant, nullable=False, info=STAFF),
     Column("locked", Boolean, nullable=False, server_default=false(), info=TECHNICAL),
     Column("pin_tries", Integer, nullable=False, server_default="0", info=TECHNICAL),
-    # The ticket that this device shows to a phone which is its camera, and since when; no key, so that it holds nothing.
+    # The ticket that this device shows to a phone which is its camera, and since when; no key, so it holds nothing.
     Column("camera_number", String(13), info=STAFF),
     Column("camera_at", Instant, info=STAFF),
 )
