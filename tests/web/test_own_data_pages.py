@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import zipfile
+from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
@@ -179,7 +180,9 @@ def test_a_statement_is_asked_about_once_and_then_stands_on_the_report(
     assert "The scratch was there." in report
 
 
-def test_erased_at_once_and_told_what_stays_until_when(client: Browser, desk: Desk, own: str, number: str) -> None:
+def test_erased_at_once_and_told_what_stays_until_when(
+    client: Browser, desk: Desk, own: str, number: str, tmp_path: Path
+) -> None:
     return_unrepaired(desk, BENCH, number, "Beyond repair.")
     answer = send(client, opened(client, desk, own, number), own + "/erase")
 
@@ -187,6 +190,9 @@ def test_erased_at_once_and_told_what_stays_until_when(client: Browser, desk: De
     assert "What must stay (Art. 17(3) GDPR)" in answer.text
     assert "until" in answer.text
     assert "ada@example.org" not in repr(everything(desk))
+    files = [file for file in tmp_path.iterdir() if file.name.startswith("benchwindow.db")]
+    assert files
+    assert [file.name for file in files if b"ada@example.org" in file.read_bytes()] == []
 
 
 def test_while_the_device_is_here_the_shop_answers(client: Browser, desk: Desk, own: str, number: str) -> None:

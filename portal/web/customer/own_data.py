@@ -9,7 +9,7 @@ from flask import Response, abort, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from werkzeug.datastructures import MultiDict
 
-from portal.actions import archives, own_data, rights
+from portal.actions import own_data, rights
 from portal.actions.desk import CUSTOMER, NotFound
 from portal.actions.erasure import Erased
 from portal.actions.links import Reader
@@ -29,6 +29,7 @@ from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
 from portal.web.customer.languages import asked
 from portal.web.customer.report import back, ticket_of
+from portal.web.erasing import leave_no_copy
 from portal.web.forms import Answer, Filled, attempt, deed_key_typed, new_deed_key, typed
 from portal.web.request_context import connection, desk, installation, policy, refresh
 
@@ -133,7 +134,7 @@ def erase_own_data(token: str) -> ResponseReturnValue:
                     say("The shop has your request, and answers it within a month."),
                 ]
             )
-        archives.drop_all(installation().settings.archives)
+        leave_no_copy()
         return Done([say("What could go is gone.")], erased, link_is_over=True)
 
     return _do(token, "erase", deed)

@@ -8,7 +8,7 @@ from functools import partial
 from flask import Response, abort, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from portal.actions import archives, erasure
+from portal.actions import erasure
 from portal.actions import rights as deeds
 from portal.actions.desk import NotFound
 from portal.actions.erasure import Erased
@@ -24,6 +24,7 @@ from portal.store import rights as store
 from portal.store import tickets
 from portal.web import guard
 from portal.web.data_requests import shown, today, waiting
+from portal.web.erasing import leave_no_copy
 from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
 from portal.web.request_context import connection, desk, installation, policy, refresh
 from portal.web.shop import blueprint
@@ -105,7 +106,7 @@ def erase_for_request(ref: str) -> ResponseReturnValue:
     def deed() -> Erased:
         by, files = guard.me().by, installation().photo_files
         erased = erasure.erase(desk(), files, by, kept.number, why, deed_key=form.key())
-        archives.drop_all(installation().settings.archives)
+        leave_no_copy()
         return erased
 
     answer = attempt(deed)
