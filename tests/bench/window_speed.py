@@ -1,8 +1,8 @@
 """How fast ready windows are in an old shop: `python -m tests.bench.window_speed`.
 
-500 devices are here beside 50,000 that left. Printed is the time (of one processor) to learn the past and make all windows, to make
-them from what was learned, and to make one; each also as a multiple of one convolution by numpy of two distributions
-by the hour, which is what a window would cost at least if it were reckoned that way.
+500 devices are here beside 50,000 that left. Printed is the time (of one processor) to learn the past and make all
+windows, to make them from what was learned, and to make one; each also as a multiple of one convolution by numpy of two
+distributions by the hour, which is what a window would cost at least if it were reckoned that way.
 """
 
 from __future__ import annotations
