@@ -18,6 +18,7 @@ from portal.rules.payments import HOW_WORDS as PAID_WORDS
 from portal.rules.payments import KIND_WORDS as MONEY_WORDS
 from portal.rules.payments import How as PaidHow
 from portal.rules.payments import Kind as MoneyKind
+from portal.rules.photo_moments import MOMENT_WORDS
 from portal.rules.policy import Policy
 from portal.rules.price_terms import WAY_WORDS as PRICE_WAY_WORDS
 from portal.rules.price_terms import of_event
@@ -258,6 +259,8 @@ def _facts(
         facts["day"] = date.fromisoformat(data["day"])
     if "way" in data:
         facts["way"] = WAY_WORDS[Way(data["way"])]
+    if "moment" in data:
+        facts["moment"] = MOMENT_WORDS[data["moment"]]
     if "wish" in data:
         facts["wish"] = WISH_WORDS[data["wish"]]
     if "notice" in data:

@@ -12,10 +12,10 @@ from portal.actions import camera as deeds
 from portal.actions.desk import find
 from portal.qr import svg
 from portal.rules.numbers import parse_number, spoken
+from portal.rules.photo_moments import MOMENT_WORDS
 from portal.store.tickets import Ticket
 from portal.web import guard
 from portal.web.bench import blueprint
-from portal.web.bench.photos import MOMENT_WORDS
 from portal.web.forms import DeedForm, new_deed_key
 from portal.web.request_context import connection, desk, speaking
 

@@ -14,12 +14,12 @@ from portal.actions import photo_copies, photo_hiding, photo_words
 from portal.actions.desk import find
 from portal.actions.photos import found_photo
 from portal.rules.numbers import parse_number, spoken
+from portal.rules.photo_moments import MOMENT_WORDS
 from portal.rules.picture_parts import FIELDS, MOST, POINTERS, read_parts
 from portal.store import photos as store
 from portal.store.photos import Photo
 from portal.web import guard
 from portal.web.bench import blueprint
-from portal.web.bench.photos import MOMENT_WORDS
 from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
 from portal.web.request_context import connection, desk, installation, policy, refresh
 from portal.web.uploads import STATUS

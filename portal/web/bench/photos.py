@@ -11,6 +11,7 @@ from flask.typing import ResponseReturnValue
 from portal.actions import photos as deeds
 from portal.actions.desk import find
 from portal.rules.numbers import parse_number, spoken
+from portal.rules.photo_moments import MOMENT_WORDS
 from portal.rules.publication import ALLOWS
 from portal.rules.sentences import Sentence, say
 from portal.store import photo_pairs, publication
@@ -23,12 +24,6 @@ from portal.web.photo_answers import picture
 from portal.web.request_context import connection, desk, installation, refresh
 from portal.web.uploads import MEGABYTES, MOST_AT_ONCE, STATUS
 
-MOMENT_WORDS = {
-    "before": say("before the repair"),
-    "after": say("after the repair"),
-    "tray": say("the tray, with what was taken out"),
-    "other": say("something else"),
-}
 _DONE = {
     "said": say("What is said of the photo is kept."),
     "hidden": say("It is hidden for good."),
