@@ -7,6 +7,8 @@ deferred one that reads first fails at once when another writes, whatever the bu
 
 from __future__ import annotations
 
+import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -95,12 +97,25 @@ def _prepare_sqlite(driver_connection: Any, _record: Any) -> None:
     driver_connection.isolation_level = None  # transactions are ours to begin
     cursor = driver_connection.cursor()
     for name, wanted in SQLITE_PRAGMAS.items():
-        cursor.execute(f"PRAGMA {name} = {wanted}")
+        _set(cursor, name, wanted)
         cursor.execute(f"PRAGMA {name}")
         answer = cursor.fetchone()[0]
         if answer != wanted:
             raise UnsafeDatabase(f"SQLite answers {name} = {answer!r}, needed is {wanted!r}.")
     cursor.close()
+
+
+def _set(cursor: Any, name: str, wanted: object) -> None:
+    """Where several bring a new file to WAL at once, SQLite refuses all but one without waiting; so we wait here."""
+    ends = time.monotonic() + BUSY_MS / 1000
+    while True:
+        try:
+            cursor.execute(f"PRAGMA {name} = {wanted}")
+            return
+        except sqlite3.OperationalError:
+            if time.monotonic() > ends:
+                raise
+            time.sleep(0.01)
 
 
 def _prepare_hasty_sqlite(driver_connection: Any, record: Any) -> None:

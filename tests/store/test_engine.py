@@ -48,6 +48,24 @@ def test_every_connection_of_the_pool_answers_as_durability_and_erasure_need(sql
     }
 
 
+def test_several_that_open_a_new_file_at_once_all_come_in(tmp_path: Path) -> None:
+    """SQLite refuses all but one of those that turn on WAL together, at once and whatever the busy timeout."""
+
+    def come_in(file: Path, together: Barrier) -> int:
+        engine = open_engine(sqlite_url(file))
+        together.wait()
+        with engine.connect() as connection:
+            answer = pragmas(connection)["busy_timeout"]
+        engine.dispose()
+        return answer
+
+    with ThreadPoolExecutor(4) as pool:
+        for place in range(40):
+            together = Barrier(4)
+            files = [tmp_path / f"{place}.db"] * 4
+            assert list(pool.map(come_in, files, [together] * 4)) == [BUSY_MS] * 4
+
+
 def test_a_connection_that_does_not_take_a_setting_is_not_used(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """For example WAL on a network file system, or a SQLite built without foreign keys."""
     monkeypatch.setitem(opening.SQLITE_PRAGMAS, "page_size", 12345)  # no power of two, so SQLite keeps its own
