@@ -10,7 +10,7 @@ from email.message import EmailMessage
 from email.policy import default
 
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from portal.actions.desk import Desk, find
 from portal.main import Installation
@@ -54,6 +54,7 @@ def test_a_repair_is_taken_in_moved_refused_noted_mailed_and_followed(
 
     bench.fill("#text-note", "The charging socket was torn off. We are fitting a new one.")
     press(bench, "For the customer too")
+    expect(bench.locator(".journal li", has_text="The charging socket was torn off.")).to_be_visible()
     desk.clock.at += timedelta(minutes=10)  # notes gather for so long
     assert next(installation.sweep(["send"]))[1].failed == 0
 
