@@ -185,7 +185,7 @@ def waits(scene: Scene) -> Waits:
 def more_work_is_found(scene: Scene) -> Waits:
     """The customer is asked before it costs, and mostly agrees."""
     asking.ask(scene)
-    yield days(scene, 0, 2)
+    yield customers_days(scene, 0, 2)
     if scene.chance_of(0.2):
         asking.say_no(scene)
         return
@@ -215,10 +215,10 @@ def is_tested(scene: Scene) -> Waits:
 
 def is_collected(scene: Scene) -> Waits:
     """The next day, or when they find the time; a few say so before, and a few have forgotten the code."""
-    yield days(scene, 0, 2)
+    yield customers_days(scene, 0, 2)
     if scene.chance_of(0.15):
         leaving.chooses_a_day(scene)
-    yield days(scene, 1, 7)
+    yield customers_days(scene, 1, 7)
     if scene.chance_of(0.08):
         leaving.collected_without_code(scene)
     else:
@@ -254,3 +254,8 @@ def hours(scene: Scene, least: int, most: int) -> timedelta:
 def days(scene: Scene, least: int, most: int) -> timedelta:
     """Some days at the scene's pace."""
     return timedelta(days=scene.house.chance.uniform(least, most) * scene.pace)
+
+
+def customers_days(scene: Scene, least: int, most: int) -> timedelta:
+    """Some days of the customer's, whom a busy bench does not slow down."""
+    return timedelta(days=scene.house.chance.uniform(least, most) * min(scene.pace, 1.0))
