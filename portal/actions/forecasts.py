@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 from portal.actions.desk import Desk
 from portal.rules.backtest import Case, replay, trust
-from portal.rules.forecast import Course, Thin, Window, forecast, learn, spells
-from portal.rules.open_time import OpenTime, calendar_around
+from portal.rules.forecast import Course, Thin, Window, calendar_of, forecast, learn, spells
+from portal.rules.open_time import calendar_around
 from portal.rules.policy import Policy
 from portal.store import courses
 
 USUAL_DAYS = 8  # open days that the flat rival tells everybody where the policy does not say
-AHEAD = timedelta(days=400)
+AHEAD = timedelta(days=400)  # a day promised lies no further ahead
 
 
 @dataclass(frozen=True)
@@ -30,7 +29,7 @@ def windows(desk: Desk, number: str | None = None, chance: float = 0.8) -> list[
     now = desk.clock.now()
     policy, found = _read(desk)
     ways = list(found.values())
-    past_calendar = _calendar(policy, ways, now)
+    past_calendar = calendar_of(policy, ways, now + AHEAD)
     past = learn(spells(ways, now, past_calendar))
     past.came_out = trust(ways, past_calendar, now).came_out  # as the back-test judges it
     calendar = calendar_around(policy, now)
@@ -45,17 +44,13 @@ def backtest(desk: Desk) -> list[Case]:
     """The shop's past, gone through again."""
     now = desk.clock.now()
     policy, found = _read(desk)
-    calendar = _calendar(policy, found.values(), now)
+    ways = list(found.values())
+    calendar = calendar_of(policy, ways, now + AHEAD)
     days = policy.forecast.usual_days or USUAL_DAYS
-    return replay(list(found.values()), calendar, days * calendar.usual_day())
+    return replay(ways, calendar, days * calendar.usual_day())
 
 
 def _read(desk: Desk) -> tuple[Policy, dict[str, Course]]:
     with desk.reading() as connection:
         policy = desk.policy(connection)
         return policy, courses.all_courses(connection, [stage.key for stage in policy.stages])
-
-
-def _calendar(policy: Policy, found: Iterable[Course], now: datetime) -> OpenTime:
-    first = min((way.steps[0].at for way in found), default=now)
-    return OpenTime(policy, first.date() - timedelta(days=1), (now + AHEAD).date())

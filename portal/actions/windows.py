@@ -16,9 +16,9 @@ from portal.actions import tell
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
 from portal.actions.shelf import day
 from portal.rules.backtest import trust
-from portal.rules.forecast import Past, Step, forecasts, learn, spells
+from portal.rules.forecast import Past, Step, calendar_of, forecasts, learn, spells
 from portal.rules.hours import at_wall_time
-from portal.rules.open_time import OpenTime, calendar_around
+from portal.rules.open_time import calendar_around
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused
 from portal.rules.sentences import say
@@ -138,8 +138,7 @@ def _learn_if_due(desk: Desk, now: datetime) -> tuple[Learned, int]:
         if known and known.policy_revision == revision and _midnight(policy, now) <= known.at <= now:
             return known, 0
         found = list(courses.all_courses(connection, [stage.key for stage in policy.stages], NEWEST).values())
-    first = min((way.steps[0].at for way in found), default=now)
-    calendar = OpenTime(policy, first.date(), now.date())
+    calendar = calendar_of(policy, found, now)
     past = learn(spells(found, now, calendar))
     judged = trust(found, calendar, now)
     finished = sum(way.ready_at is not None for way in found)

@@ -61,18 +61,17 @@ class Asking:
 
 
 @dataclass(frozen=True)
-class Calendar:
-    """How the shop's time is reckoned."""
+class Weeks:
+    """The weeks of a shop, which begin on a Monday in its own time."""
 
-    open_time: OpenTime
     zone: ZoneInfo
 
-    def week(self, moment: datetime) -> date:
+    def of(self, moment: datetime) -> date:
         """The Monday of the week that a moment lies in."""
         day = moment.astimezone(self.zone).date()
         return day - timedelta(days=day.weekday())
 
-    def monday(self, week: date) -> datetime:
+    def begins(self, week: date) -> datetime:
         """The moment at which a week begins."""
         return datetime.combine(week, time(), self.zone)
 
@@ -87,7 +86,7 @@ def age_bucket(days: float) -> int:
     return bisect_right(AGE_EDGES, days)
 
 
-def stays(way: Course, calendar: Calendar) -> Counter[Figure]:
+def stays(way: Course, weeks: Weeks, open_time: OpenTime) -> Counter[Figure]:
     """How long the device was in each stage and hold, counted in the week in which it left that.
 
     Time on hold counts for the hold, not for the stage. What has not ended is not counted.
@@ -95,30 +94,30 @@ def stays(way: Course, calendar: Calendar) -> Counter[Figure]:
     found: Counter[Figure] = Counter()
     for step, until in _spells(way):
         if until is not None and until > step.at:
-            hours = calendar.open_time.between(step.at, until) / HOUR
+            hours = open_time.between(step.at, until) / HOUR
             name = f"hold:{step.hold}" if step.hold else step.stage
-            found[Figure(calendar.week(until), Measure.STAY, name, bucket(Measure.STAY, hours))] += 1
+            found[Figure(weeks.of(until), Measure.STAY, name, bucket(Measure.STAY, hours))] += 1
     return found
 
 
-def presence(way: Course, calendar: Calendar, now: datetime) -> Counter[Figure]:
+def presence(way: Course, weeks: Weeks, now: datetime) -> Counter[Figure]:
     """In which stage the device was at the beginning of each week, until it left, or until now."""
     found: Counter[Figure] = Counter()
     for step, until in _spells(way):
         end = min(until or now, now)
-        week = calendar.week(step.at)
-        while calendar.monday(week) < end:
-            if calendar.monday(week) >= step.at:
+        week = weeks.of(step.at)
+        while weeks.begins(week) < end:
+            if weeks.begins(week) >= step.at:
                 found[Figure(week, Measure.HERE, step.stage)] += 1
             week += timedelta(days=7)
     return found
 
 
-def askings(asked: Iterable[Asking], calendar: Calendar) -> Counter[Figure]:
+def askings(asked: Iterable[Asking], weeks: Weeks) -> Counter[Figure]:
     """How questions ended, in the week in which they were put; and how long an answer took."""
     found: Counter[Figure] = Counter()
     for each in asked:
-        week = calendar.week(each.put_at)
+        week = weeks.of(each.put_at)
         found[Figure(week, Measure.ASKED, each.state.value)] += 1
         if each.state in (State.AGREED, State.DECLINED) and each.settled_at is not None:
             hours = (each.settled_at - each.put_at).total_seconds() / HOUR
@@ -126,12 +125,12 @@ def askings(asked: Iterable[Asking], calendar: Calendar) -> Counter[Figure]:
     return found
 
 
-def promise(promised_on: date | None, ready_at: datetime | None, calendar: Calendar) -> Counter[Figure]:
+def promise(promised_on: date | None, ready_at: datetime | None, weeks: Weeks) -> Counter[Figure]:
     """How many days after the promised day it was ready; nothing where nothing was promised, or it never was."""
     if promised_on is None or ready_at is None:
         return Counter()
-    late = (ready_at.astimezone(calendar.zone).date() - promised_on).days
-    return Counter({Figure(calendar.week(ready_at), Measure.KEPT, "", bucket(Measure.KEPT, late)): 1})
+    late = (ready_at.astimezone(weeks.zone).date() - promised_on).days
+    return Counter({Figure(weeks.of(ready_at), Measure.KEPT, "", bucket(Measure.KEPT, late)): 1})
 
 
 def _spells(way: Course) -> Iterable[tuple[Step, datetime | None]]:

@@ -14,13 +14,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from itertools import zip_longest
 from typing import Any
 
 import numpy as np
 
 from portal.rules.open_time import OpenTime
+from portal.rules.policy import Policy
 from portal.rules.stages import Ending, Event
 from portal.rules.survival import Survival, product_limit
 
@@ -185,6 +186,13 @@ def course(kind: str, events: Iterable[tuple[datetime, Event]], stages: Sequence
         if stage and event.name in ("arrived", "moved", "held", "released"):
             steps.append(Step(at, stage, hold))
     return Course(kind, tuple(steps), ready_at, ended_at, tuple(promises)) if steps else None
+
+
+def calendar_of(policy: Policy, ways: Iterable[Course], until: datetime) -> OpenTime:
+    """The open time from before the first of them came until a moment, whatever day that is in the shop's zone."""
+    first = min((way.steps[0].at for way in ways), default=until)
+    a_day = timedelta(days=1)
+    return OpenTime(policy, first.date() - a_day, until.date() + a_day)
 
 
 class Laid:

@@ -3,36 +3,19 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
-from itertools import groupby
-from typing import Any
 
 from sqlalchemy import Connection, bindparam, case, func, insert, null, select, update
 
 from notifications.tables import outbox
 from portal.rules.figures import Asking, Figure, Measure
-from portal.rules.forecast import Course, course
 from portal.rules.questions import State
-from portal.rules.stages import Event
 from portal.store.figures_tables import figures
-from portal.store.journal import STANDING_EVENTS
 from portal.store.question_tables import questions
-from portal.store.tables import journal, tickets, visits
+from portal.store.tables import tickets, visits
 
 WEEKLY = (Measure.HERE, Measure.TOLD)  # what is looked at over time; of the rest the year is summed up
-
-
-@dataclass(frozen=True)
-class Open:
-    """A repair that is not over: where it stands, since when it is here, and its way so far."""
-
-    number: str
-    stage: str
-    hold: str
-    here_since: datetime
-    way: Course | None
 
 
 _UNCOUNTED = (
@@ -41,25 +24,6 @@ _UNCOUNTED = (
     .order_by(tickets.c.id)
     .limit(bindparam("most"))
 )
-_STEPS = (
-    select(
-        tickets.c.id,
-        tickets.c.number,
-        tickets.c.kind,
-        tickets.c.stage,
-        tickets.c.hold,
-        journal.c.at,
-        journal.c.event,
-        journal.c.data,
-    )
-    .join(journal, journal.c.ticket_id == tickets.c.id)
-    # By the ticket’s entries, not by the index of events, which SQLite would go through for every repair ever.
-    .where((journal.c.event + "").in_((*STANDING_EVENTS, "taken_over", "promised")))
-    .order_by(tickets.c.id, journal.c.entry)
-)
-_STEPS_OF = _STEPS.where(tickets.c.id.in_(bindparam("ids", expanding=True)))
-_HERE = select(tickets.c.id).where(tickets.c.ending.is_(None), tickets.c.stage.is_not(None))
-_STEPS_OPEN = _STEPS.where(tickets.c.id.in_(_HERE.correlate(None)))
 _ASKED = select(questions.c.put_at, questions.c.state, questions.c.settled_at).where(questions.c.put_at.is_not(None))
 _ASKED_OF = _ASKED.where(questions.c.ticket_id.in_(bindparam("ids", expanding=True)))
 _ASKED_OPEN = _ASKED.where(questions.c.ticket_id.in_(select(tickets.c.id).where(tickets.c.ending.is_(None))))
@@ -106,20 +70,6 @@ def uncounted(connection: Connection, before: datetime, most: int) -> Sequence[i
     return connection.execute(_UNCOUNTED, {"before": before, "most": most}).scalars().all()
 
 
-def ways(connection: Connection, ids: Sequence[int], stages: Sequence[str]) -> list[Course]:
-    """The ways of these tickets through the shop, of those that are known."""
-    rows = connection.execute(_STEPS_OF, {"ids": ids})
-    return [way for _first, way in _ways(rows, stages) if way is not None]
-
-
-def open_ways(connection: Connection, stages: Sequence[str]) -> list[Open]:
-    """Every repair that is here."""
-    found = []
-    for (_id, number, _kind, stage, hold, at, *_rest), way in _ways(connection.execute(_STEPS_OPEN), stages):
-        found.append(Open(number, stage, hold or "", at, way))
-    return found
-
-
 def asked(connection: Connection, ids: Sequence[int]) -> list[Asking]:
     """The questions that were put about these tickets."""
     return [_asking(*row) for row in connection.execute(_ASKED_OF, {"ids": ids})]
@@ -159,14 +109,6 @@ def year(connection: Connection, since: date) -> Mapping[tuple[date | None, Meas
     """The counts since a week, by week (None for what is summed up), measure, name and bucket."""
     rows = connection.execute(_YEAR, {"since": since})
     return {(week, Measure(measure), name, bucket): int(count) for week, measure, name, bucket, count in rows}
-
-
-def _ways(rows: Iterable[Any], stages: Sequence[str]) -> Iterator[tuple[Any, Course | None]]:
-    """Each ticket's first row, and its way."""
-    for _id, group in groupby(rows, key=lambda row: row[0]):
-        steps = list(group)
-        events = [(at, Event(name, data)) for *_of, at, name, data in steps]
-        yield steps[0], course(steps[0][2], events, stages)
 
 
 def _asking(put_at: datetime, state: str, settled_at: datetime | None) -> Asking:

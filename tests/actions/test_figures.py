@@ -113,7 +113,7 @@ def test_the_years_figures_hold_what_ended_and_what_is_open(desk: Desk, number: 
     with desk.reading() as connection:
         year = figures.year(desk, connection, desk.policy(connection))
 
-    assert [each.number for each in year.open] == [other]
+    assert list(year.open) == [other]
     assert len(year.weeks) == figures.WEEKS
     assert year.weeks[-1] <= desk.clock.now().date() < year.weeks[-1] + timedelta(days=7)
     here = {(week, name): count for (week, measure, name, _b), count in year.counts.items() if measure is Measure.HERE}

@@ -17,9 +17,9 @@ from portal.rules.figures import (
     AGE_EDGES,
     EDGES,
     Asking,
-    Calendar,
     Figure,
     Measure,
+    Weeks,
     age_bucket,
     askings,
     bucket,
@@ -34,7 +34,8 @@ from portal.rules.questions import State
 
 LONDON = ZoneInfo("Europe/London")
 POLICY = Policy.model_validate(tomllib.loads(resources.default_policy().read_text(encoding="utf-8")))
-CALENDAR = Calendar(OpenTime(POLICY, date(2026, 1, 1), date(2027, 6, 1)), LONDON)
+OPEN_TIME = OpenTime(POLICY, date(2026, 1, 1), date(2027, 6, 1))
+WEEKS = Weeks(LONDON)
 
 
 def at(day: int, hour: int = 10, month: int = 11) -> datetime:
@@ -70,7 +71,8 @@ def test_time_on_hold_counts_for_the_hold_and_not_for_the_stage() -> None:
             (at(3, 14), "ready", ""),
             ended=at(9, 11),
         ),
-        CALENDAR,
+        WEEKS,
+        OPEN_TIME,
     )
 
     assert found[Figure(date(2026, 11, 2), Measure.STAY, "board_work", bucket(Measure.STAY, 2))] == 1
@@ -82,17 +84,17 @@ def test_time_on_hold_counts_for_the_hold_and_not_for_the_stage() -> None:
 
 
 def test_what_has_not_ended_is_not_counted() -> None:
-    assert stays(way((at(2), "received", "")), CALENDAR).total() == 0
+    assert stays(way((at(2), "received", "")), WEEKS, OPEN_TIME).total() == 0
 
 
 def test_a_stage_entered_again_with_the_same_hold_is_one_stay() -> None:
     once = way((at(2), "cleaning", ""), (at(3), "cleaning", ""), (at(4), "ready", ""), ended=at(5))
 
-    assert sum(count for figure, count in stays(once, CALENDAR).items() if figure.name == "cleaning") == 1
+    assert sum(count for figure, count in stays(once, WEEKS, OPEN_TIME).items() if figure.name == "cleaning") == 1
 
 
 def test_presence_is_taken_as_each_week_begins() -> None:
-    found = presence(way((at(4), "received", ""), (at(11), "testing", ""), ended=at(25)), CALENDAR, at(30))
+    found = presence(way((at(4), "received", ""), (at(11), "testing", ""), ended=at(25)), WEEKS, at(30))
 
     assert found == Counter(
         {
@@ -114,13 +116,13 @@ def test_a_device_is_in_one_stage_at_most_as_a_week_begins(starts: int, lasts: l
     steps = tuple((moment, f"stage{place}", "") for place, moment in enumerate(moments[:-1]))
     now = at(1, month=12)
 
-    found = presence(way(*steps, ended=moments[-1] if over else None), CALENDAR, now)
+    found = presence(way(*steps, ended=moments[-1] if over else None), WEEKS, now)
 
     weeks = Counter(figure.week for figure in found.elements())
     assert all(count == 1 for count in weeks.values())
     end = moments[-1] if over else now
-    mondays = [CALENDAR.week(began) + timedelta(weeks=each) for each in range(60)]
-    assert set(weeks) == {week for week in mondays if began <= CALENDAR.monday(week) < end}
+    mondays = [WEEKS.of(began) + timedelta(weeks=each) for each in range(60)]
+    assert set(weeks) == {week for week in mondays if began <= WEEKS.begins(week) < end}
 
 
 @pytest.mark.parametrize(
@@ -134,7 +136,7 @@ def test_a_device_is_in_one_stage_at_most_as_a_week_begins(starts: int, lasts: l
     ],
 )
 def test_a_week_begins_on_monday_in_the_shops_time(moment: datetime, monday: date) -> None:
-    assert CALENDAR.week(moment) == monday
+    assert WEEKS.of(moment) == monday
 
 
 def test_questions_are_counted_by_how_they_ended_and_how_long_a_yes_or_no_took() -> None:
@@ -146,7 +148,7 @@ def test_questions_are_counted_by_how_they_ended_and_how_long_a_yes_or_no_took()
             Asking(put, State.LAPSED, put + timedelta(days=5)),
             Asking(put, State.PUT, None),
         ],
-        CALENDAR,
+        WEEKS,
     )
 
     week = date(2026, 11, 2)
@@ -167,12 +169,12 @@ def test_a_promise_is_measured_in_days(late: int, place: int) -> None:
     day = date(2026, 11, 5)
     ready = datetime(2026, 11, 5, 16, tzinfo=LONDON) + timedelta(days=late)
 
-    assert [figure.bucket for figure in promise(day, ready, CALENDAR)] == [place]
+    assert [figure.bucket for figure in promise(day, ready, WEEKS)] == [place]
 
 
 def test_no_promise_or_never_ready_is_no_figure() -> None:
-    assert not promise(None, at(5), CALENDAR)
-    assert not promise(date(2026, 11, 5), None, CALENDAR)
+    assert not promise(None, at(5), WEEKS)
+    assert not promise(date(2026, 11, 5), None, WEEKS)
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+44", "-2", "@SUM(A1)", "\t=1", "\r=1"])

@@ -47,7 +47,11 @@ def figure(key: str) -> ResponseReturnValue:
     picture = pictures.picture(key, year)
     if picture is None:
         abort(404)
-    stages = [(stage, [each for each in year.open if each.stage == stage.key]) for stage in policy().stages]
+    last = {number: way.steps[-1] for number, way in year.open.items()}
+    stages = [
+        (stage, [(number, step.hold) for number, step in last.items() if step.stage == stage.key])
+        for stage in policy().stages
+    ]
     return render_template("shop/figure.html", picture=picture, stages=[pair for pair in stages if pair[1]])
 
 

@@ -109,9 +109,9 @@ def _age(year: Year) -> Picture:
     rows = []
     for stage in policy().stages:
         counts = [0] * (len(AGE_EDGES) + 1)
-        for each in year.open:
-            if each.stage == stage.key:
-                counts[age_bucket((now - each.here_since).total_seconds() / 86_400)] += 1
+        for way in year.open.values():
+            if way.steps[-1].stage == stage.key:
+                counts[age_bucket((now - way.steps[0].at).total_seconds() / 86_400)] += 1
         if any(counts):
             rows.append(Row(speaking().words(stage.label), counts, _number(sum(counts))))
     hint = say("Days since it came in, by the stage in which it is now.")
