@@ -17,4 +17,4 @@ def today() -> ResponseReturnValue:
 
 def count_waiting() -> int:
     """How many things wait for somebody; what is only news waits for nobody."""
-    return sum(len(section.lines) for section in sections() if section.waits)
+    return sum(len(section.lines) for section in sections(news=False))

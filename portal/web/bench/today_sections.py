@@ -60,20 +60,19 @@ class Line:
 
 @dataclass(frozen=True)
 class Section:
-    """Things of one kind. `waits` says whether somebody must do something; else it is only news."""
+    """Things of one kind."""
 
     key: str
     heading: Sentence
     lines: Sequence[Line]
     hint: Sentence | None = None
-    waits: bool = True
 
 
-def sections() -> list[Section]:
-    """Everything there is to look at, without the sections that have nothing."""
+def sections(*, news: bool = True) -> list[Section]:
+    """Everything there is to look at, without the sections that have nothing; or only what waits for somebody."""
     as_keeper = guard.me().is_keeper
-    found = [make() for make in SECTIONS if as_keeper or make not in KEEPERS]
-    return [section for section in found if section.lines]
+    wanted = [make for make in SECTIONS if (as_keeper or make not in KEEPERS) and (news or make not in NEWS)]
+    return [section for make in wanted if (section := make()).lines]
 
 
 def _to_ring() -> Section:
@@ -232,7 +231,7 @@ def _agreed_later() -> Section:
         for kept, number, device in questions.waiting(connection(), State.AGREED)
         if kept.started_at is None and must_wait(kept.cancel_until, kept.begin_early, _today())
     ]
-    return Section("agreed-later", say("Agreed at a distance: begin on the day after"), lines, waits=False)
+    return Section("agreed-later", say("Agreed at a distance: begin on the day after"), lines)
 
 
 def _asked() -> Section:
@@ -241,7 +240,7 @@ def _asked() -> Section:
         Line(_link("questions", number), number, device, kept.question.answer_by, beside)
         for kept, number, device in questions.waiting(connection(), State.PUT)
     ]
-    return Section("asked", say("Waiting for the customer’s answer"), lines, waits=False)
+    return Section("asked", say("Waiting for the customer’s answer"), lines)
 
 
 def _moved() -> Section:
@@ -270,7 +269,7 @@ def _too_late() -> Section:
         )
         for each in windows.too_late(connection())
     ]
-    return Section("too-late", say("Needed earlier than probably ready"), lines, waits=False)
+    return Section("too-late", say("Needed earlier than probably ready"), lines)
 
 
 def _coming() -> Section:
@@ -279,7 +278,7 @@ def _coming() -> Section:
         for each in _leaving()
         if each.way is not Way.POST
     ]
-    return Section("coming", say("Somebody comes today"), lines, waits=False)
+    return Section("coming", say("Somebody comes today"), lines)
 
 
 def _to_post() -> Section:
@@ -298,7 +297,7 @@ def _unpaid() -> Section:
         if ticket and owing:
             price = speaking().money(owing, rules.shop.currency)
             lines.append(Line(_link("money", ticket.number), ticket.number, ticket.device, ticket.stage_since, price))
-    return Section("unpaid", say("Ready, and not paid"), lines, waits=False)
+    return Section("unpaid", say("Ready, and not paid"), lines)
 
 
 def _unsettled() -> Section:
@@ -349,7 +348,7 @@ def _let_through() -> Section:
     lines = [
         Line(_link("sheet", each.number), each.number, "", each.at, each.by, each.why) for each in news if each.why
     ]
-    return Section("let-through", say("Let through by the bench"), lines, waits=False)
+    return Section("let-through", say("Let through by the bench"), lines)
 
 
 Make = Callable[[], Section]
@@ -379,6 +378,7 @@ SECTIONS: Sequence[Make] = (
     _asked,
     _let_through,
 )
+NEWS = (_coming, _unpaid, _too_late, _agreed_later, _asked, _let_through)  # nobody has to do anything about these
 KEEPERS = (_to_sign_off, _data_requests, _given_up, _formal, _let_through)  # nobody else is shown these
 
 
