@@ -2,34 +2,21 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 import pytest
 from playwright.sync_api import expect
 
-from portal.actions import figures
 from portal.actions.desk import Desk
-from portal.actions.handover import hand_over
-from portal.actions.intake import NewVisit, take_in
-from portal.actions.moves import move
+from portal.actions.intake import NewVisit
 from portal.rules.numbers import spoken
-from tests.actions.bench import WITHOUT_CODE
+from tests.actions.lives import one_counted_and_one_here
 from tests.browser.conftest import Open
 from tests.browser.test_privacy import assert_reads_well
-from tests.conftest import BENCH
 
 
 @pytest.fixture
 def lived(desk: Desk, arrival: NewVisit) -> str:
-    """One repair has ended and is counted; the number of another, which is here."""
-    number, other = (take_in(desk, BENCH, arrival).numbers[0] for _each in range(2))
-    for stage in ("board_work", "testing", "ready"):
-        desk.clock.at += timedelta(days=1)
-        move(desk, BENCH, number, stage)
-    hand_over(desk, BENCH, number, WITHOUT_CODE)
-    desk.clock.at += timedelta(days=1)
-    figures.count_ended(desk, desk.clock.now())
-    return other
+    """The number of a repair that is here, beside one that has ended and is counted."""
+    return one_counted_and_one_here(desk, arrival)
 
 
 @pytest.mark.parametrize("dark", [False, True])

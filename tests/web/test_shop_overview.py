@@ -5,18 +5,15 @@ from __future__ import annotations
 import csv
 import io
 import re
-from datetime import timedelta
 
 import pytest
 
-from portal.actions import figures
 from portal.actions.desk import Desk
-from portal.actions.handover import hand_over
-from portal.actions.intake import NewVisit, take_in
-from portal.actions.moves import hold, move
+from portal.actions.intake import NewVisit
+from portal.actions.moves import hold
 from portal.main import Installation
 from portal.rules.stages import Hold
-from tests.actions.bench import WITHOUT_CODE
+from tests.actions.lives import one_counted_and_one_here
 from tests.conftest import BENCH
 from tests.web.browser import Browser
 from tests.web.conftest import on_both
@@ -27,16 +24,8 @@ KEYS = ("stay", "here", "age", "kept", "asked", "answer", "told")
 
 @pytest.fixture
 def lived(desk: Desk, arrival: NewVisit) -> str:
-    """One repair has ended and is counted, another is here."""
-    number, other = (take_in(desk, BENCH, arrival).numbers[0] for _each in range(2))
-    for stage in ("board_work", "testing", "ready"):
-        desk.clock.at += timedelta(days=1)
-        move(desk, BENCH, number, stage)
-    desk.clock.at += timedelta(days=1)
-    hand_over(desk, BENCH, number, WITHOUT_CODE)
-    desk.clock.at += timedelta(days=1)
-    figures.count_ended(desk, desk.clock.now())
-    return other
+    """The number of a repair that is here, beside one that has ended and is counted."""
+    return one_counted_and_one_here(desk, arrival)
 
 
 def test_a_shop_with_no_past_has_a_page_that_says_so(keeper_client: Browser) -> None:
