@@ -7,8 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, expect
 
 from notifications.delivery import send_due
 from portal import demo, serving
@@ -17,6 +16,7 @@ from portal.main import Installation, open_installation
 from portal.web.app import create_app
 from seed.year import Size
 from tests.browser.conftest import served
+from tests.browser.looks import looks_well
 
 NOW = datetime(2026, 11, 25, 14, 30, tzinfo=UTC)
 
@@ -89,15 +89,7 @@ def test_the_three_sides_fit_and_have_no_fault_that_axe_finds(
     with chrome.new_context(viewport={"width": width, "height": 900}, locale="en-GB") as window:
         page = window.new_page()
         page.goto(f"{shop.base_url}/try/")
-        _looks_well(page, width)
+        looks_well(page, width)
         page.get_by_role("button", name="Come in as Kim, the keeper").click()
         page.wait_for_url("**/try/*-*")
-        _looks_well(page, width)
-
-
-def _looks_well(page: Page, width: int) -> None:
-    page.wait_for_load_state()
-    page.evaluate("for (const each of document.querySelectorAll('details')) each.open = true")
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
-    found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]})
-    assert found.violations_count == 0, found.generate_report()
+        looks_well(page, width)

@@ -20,7 +20,7 @@ from tests.actions.aftermath import ticket_of
 from tests.actions.bench import WITHOUT_CODE, bring_to
 from tests.actions.test_formal_notices import TYPED, newest, post, put_in_force
 from tests.browser.conftest import Open
-from tests.browser.test_handover import looks_well
+from tests.browser.looks import looks_well
 from tests.conftest import BENCH
 from tests.web.test_customer_docket import path_of
 

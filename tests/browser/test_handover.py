@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from portal.actions import collection_codes
@@ -24,6 +23,7 @@ from portal.rules.stages import Ending
 from portal.store import handovers, wishes
 from tests.actions.bench import bring_to, with_code
 from tests.browser.conftest import Open
+from tests.browser.looks import looks_well
 from tests.browser.test_bench_record import Thumb
 from tests.conftest import BENCH
 from tests.web.test_customer_docket import own_path, path_of
@@ -174,12 +174,3 @@ def test_the_customers_pages_have_no_fault_that_axe_finds_and_fit_a_narrow_phone
     page = open_page(begin + path.format(number=spoken(ready)), width=320, dark=dark)
 
     looks_well(page)
-
-
-def looks_well(page: Page, width: int = 320) -> None:
-    """Everything folded is opened; then nothing is wider than the page, and axe finds no fault."""
-    page.wait_for_load_state()  # with its styles: what a form answered is there before them
-    page.evaluate("for (const each of document.querySelectorAll('details')) each.open = true")
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
-    found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]})
-    assert found.violations_count == 0, found.generate_report()

@@ -16,7 +16,7 @@ from portal.actions.price_terms import TypedTerms
 from portal.rules.numbers import spoken
 from portal.store import policies
 from tests.browser.conftest import Open
-from tests.browser.test_handover import looks_well
+from tests.browser.looks import looks_well
 from tests.conftest import BENCH
 from tests.web.test_customer_docket import path_of
 from tests.web.test_money_pages import EURO

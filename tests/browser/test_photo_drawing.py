@@ -7,7 +7,6 @@ from random import Random
 
 import numpy as np
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Locator, Page, expect
 
 from portal.actions import photo_pairs as pair_deeds
@@ -23,6 +22,7 @@ from portal.store.photos import Photo
 from seed.pictures import Album
 from tests.actions.photo_shelf import names
 from tests.browser.conftest import Open
+from tests.browser.looks import faults
 from tests.conftest import BENCH
 from tests.pictures.samples import opened
 
@@ -53,11 +53,6 @@ def kept(installation: Installation, number: str) -> list[Photo]:
 
 def customers(taken_in: TakenIn) -> str:
     return "/t/" + taken_in.link.rpartition("/")[2] + "/photos"
-
-
-def faults(page: Page) -> list[str]:
-    found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}).response
-    return [fault["id"] for fault in found["violations"]]
 
 
 def seen_from(page: Page) -> float:

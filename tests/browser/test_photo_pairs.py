@@ -5,8 +5,6 @@ from __future__ import annotations
 from random import Random
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page
 
 from portal.actions import photo_pairs as deeds
 from portal.actions import photos as photo_deeds
@@ -17,6 +15,7 @@ from portal.rules.numbers import spoken
 from portal.store import photo_pairs, photos
 from seed.pictures import Album
 from tests.browser.conftest import Open
+from tests.browser.looks import faults
 from tests.conftest import BENCH
 
 VIEW = ("board", "0")
@@ -37,11 +36,6 @@ def album() -> Album:
     """The demo's own pictures."""
 
     return Album(Random(1))
-
-
-def faults(page: Page) -> list[str]:
-    found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}).response
-    return [fault["id"] for fault in found["violations"]]
 
 
 def test_a_pair_is_made_without_scripts(

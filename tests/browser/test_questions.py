@@ -9,7 +9,6 @@ from email.message import EmailMessage
 from email.policy import default
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 from sqlalchemy import update
 
@@ -27,6 +26,7 @@ from portal.store.tables import staff
 from tests.actions.aftermath import ticket_of
 from tests.browser.conftest import Open
 from tests.browser.hand import Hand
+from tests.browser.looks import reads_well
 from tests.conftest import BENCH
 from tests.web.test_questions_pages import docket_path, question_path
 
@@ -169,11 +169,7 @@ def test_the_pages_fit_and_can_be_read_by_everybody(
         as_keeper("/shop/questions", width=width, dark=dark),
         open_page(question_path(desk, number), width=width, dark=dark),
     ):
-        assert page.evaluate("document.documentElement.scrollWidth") <= width, page.url
-        assert (
-            Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21aa", "wcag22aa"]}).response["violations"]
-            == []
-        ), page.url
+        reads_well(page, width)
 
 
 PRESET = """[...document.querySelectorAll('input, select, textarea')].filter(each =>

@@ -10,7 +10,7 @@ from portal.actions.intake import NewVisit
 from portal.rules.numbers import spoken
 from tests.actions.lives import one_counted_and_one_here
 from tests.browser.conftest import Open
-from tests.browser.test_privacy import assert_reads_well
+from tests.browser.looks import looks_well, reads_well
 
 
 @pytest.fixture
@@ -25,11 +25,10 @@ def test_the_overview_and_each_picture_fit_and_are_read_by_everybody(
     lived: str, as_keeper: Open, width: int, dark: bool
 ) -> None:
     page = as_keeper("/shop/", width=width, dark=dark)
-    page.evaluate("for (const each of document.querySelectorAll('details')) each.open = true")
-    assert_reads_well(page, width)
+    looks_well(page, width)
 
     page.goto("/shop/figures/stay")
-    assert_reads_well(page, width)
+    reads_well(page, width)
 
 
 def test_by_keys_alone_the_keeper_comes_from_a_picture_to_a_repair(lived: str, as_keeper: Open) -> None:

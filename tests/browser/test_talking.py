@@ -18,7 +18,7 @@ from portal.rules.numbers import spoken
 from portal.store import calls, journal, photos, policies, visits
 from tests.browser.conftest import Open
 from tests.browser.hand import Hand
-from tests.browser.test_handover import looks_well
+from tests.browser.looks import looks_well
 from tests.conftest import BENCH
 from tests.pictures.samples import as_bytes, four_corners
 from tests.web.test_customer_docket import own_path

@@ -14,7 +14,7 @@ from portal.actions.shelf import put
 from portal.rules.numbers import spoken
 from tests.actions.pasts import a_past, kept
 from tests.browser.conftest import Open
-from tests.browser.test_handover import looks_well
+from tests.browser.looks import looks_well
 from tests.conftest import BENCH, MONDAY
 from tests.web.test_customer_docket import own_path
 
