@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-import os
-import resource
 import sys
 
 from portal.pictures import wire
+from portal.pictures.bounds import keep_within
 from portal.pictures.clean import clean
-from portal.pictures.limits import ADDRESSES, MEMORY, SECONDS
+from portal.pictures.limits import MEMORY
 from portal.rules.refusals import Unfit
 
 
 def main() -> None:
     """Answer for the picture on standard input. What breaks here ends the process, and the parent says so."""
-    os.nice(10)
-    resource.setrlimit(resource.RLIMIT_AS, (ADDRESSES, ADDRESSES))
-    resource.setrlimit(resource.RLIMIT_DATA, (MEMORY, MEMORY))
-    resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS))
-    resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0))  # a child has no file to write
+    keep_within(MEMORY)
     data = sys.stdin.buffer.read()
     try:
         answer = wire.write(clean(data))
