@@ -105,7 +105,7 @@ def on_a_phone(at_bench: Open, number: str) -> Page:
 
 
 def is_ready(page: Page) -> None:
-    """The page has the key with which it keeps things."""
+    """The page has the key with which it keeps things, and what waited has been sent once."""
     page.locator("[data-waiting][data-ready]").wait_for(state="attached")
 
 
@@ -354,6 +354,7 @@ def test_a_login_that_runs_out_loses_nothing_and_nobody_else_sends_it(
     assert kept(desk, number) == []
     page.context.clear_cookies()
     log_in(other, "Robin")
+    is_ready(other)
 
     expect(other.locator("[data-waiting]")).to_be_hidden()
     assert shapes(desk, number) == ["tall"]
