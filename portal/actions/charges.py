@@ -12,7 +12,7 @@ from portal.actions.collection import is_waiting
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
 from portal.actions.disputes import is_disputed
 from portal.actions.payments import kept_up_to_date, must_be_kept
-from portal.actions.questions import only_keeper
+from portal.actions.people import only_keeper
 from portal.actions.terms import agreed_storage
 from portal.rules.account import LetOff, Storage, may_let_off
 from portal.rules.collection import storage_charge

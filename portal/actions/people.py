@@ -30,7 +30,7 @@ _FACTOR = re.compile(r"[A-Z2-7]{32}")  # 160 bits in base32 (RFC 4226 section 4 
 def add_staff(desk: Desk, by: By, name: str, password: str, role: str) -> int:
     """Add somebody and tell their id. Raises Unfit for a name taken, a role unknown, a password that does not do."""
     with desk.reading() as connection:
-        _check_keeper(connection, by)
+        only_keeper(connection, by)
         wanted = rules.new_name(name, [person.name for person in people.everybody(connection)])
         kept_role = rules.role(role)
         kept = hashes.kept(passwords.password(password, own_words(desk, connection, wanted)))
@@ -53,7 +53,7 @@ def everybody(desk: Desk) -> list[Person]:
 def disable(desk: Desk, by: By, name: str) -> None:
     """Let somebody in no more, and end their logins. Raises Refused for the last keeper, NotFound."""
     with desk.writing() as connection:
-        _check_keeper(connection, by)
+        only_keeper(connection, by)
         keepers = people.keepers(connection)
         person = named(connection, name)
         if person.disabled_at:
@@ -68,7 +68,7 @@ def disable(desk: Desk, by: By, name: str) -> None:
 def change_role(desk: Desk, by: By, name: str, role: str) -> None:
     """Give somebody another role, and end their logins. Raises Refused for the last keeper, Unfit, NotFound."""
     with desk.writing() as connection:
-        _check_keeper(connection, by)
+        only_keeper(connection, by)
         keepers = people.keepers(connection)
         person, wanted = named(connection, name), rules.role(role)
         if person.role == wanted:
@@ -87,7 +87,7 @@ def reset(desk: Desk, by: By, name: str, password: str) -> None:
     for somebody disabled.
     """
     with desk.reading() as connection:
-        _check_keeper(connection, by)
+        only_keeper(connection, by)
         person = named(connection, name)
         if person.disabled_at:
             raise Refused(say("“{name}” is disabled, so a new password would not help.", name=person.name))
@@ -191,6 +191,12 @@ def is_keeper(connection: Connection, by: By) -> bool:
     return by.kind == "command" or bool(person and person.is_keeper)
 
 
+def only_keeper(connection: Connection, by: By) -> None:
+    """Raises Refused for anybody but the keeper, as `is_keeper` says it, and for one who is disabled."""
+    if by.kind != "command" and not _doer(connection, by).is_keeper:
+        raise Refused(say("Only the keeper may do this."))
+
+
 def own_words(desk: Desk, connection: Connection, name: str) -> list[str]:
     """The names that no password may be made of: the shop's and the person's own."""
     try:
@@ -204,10 +210,3 @@ def _doer(connection: Connection, by: By) -> Person:
     if person is None or person.disabled_at:
         raise Refused(say("Only somebody of the staff may do this."))
     return person
-
-
-def _check_keeper(connection: Connection, by: By) -> None:
-    if by.kind == "command":
-        return
-    if not _doer(connection, by).is_keeper:
-        raise Refused(say("Only the keeper may do this."))

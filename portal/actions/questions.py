@@ -17,7 +17,7 @@ from sqlalchemy import Connection
 from portal.actions import tell
 from portal.actions.cancelling import came_unmet
 from portal.actions.desk import By, Change, Desk, NotFound, Outcome, change_ticket, find
-from portal.actions.people import is_keeper
+from portal.actions.people import is_keeper, only_keeper
 from portal.rules import questions as rules
 from portal.rules.answer_times import answer_by
 from portal.rules.cancellation import must_not_wait
@@ -343,12 +343,6 @@ def needs_sign_off(connection: Connection, by: By, offer: Offer, policy: Policy)
         keepers=sum(person.is_keeper for person in staff),
         staff=len(staff),
     )
-
-
-def only_keeper(connection: Connection, by: By) -> None:
-    """Raises Refused for anybody but the keeper."""
-    if not is_keeper(connection, by):
-        raise Refused(say("Only the keeper may do this."))
 
 
 def _ask_everybody(desk: Desk, connection: Connection, ticket: Ticket, ref: str, question_id: int) -> None:
