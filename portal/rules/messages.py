@@ -25,6 +25,13 @@ CHANNEL_WORDS: Mapping[Channel, Sentence] = {
     Channel.RING: say("by a call"),
     Channel.PUSH: say("by a notice on a device"),
 }
+POST = "post"  # what no messenger carries
+
+
+def channel_words(channel: str) -> Sentence:
+    """How a message went, or would have gone, to people; a way that this program does not know by its name."""
+    words = {str(known): says for known, says in CHANNEL_WORDS.items()} | {POST: say("by recorded post")}
+    return words.get(channel) or say("by “{channel}”", channel=channel)
 
 
 class Wants(StrEnum):

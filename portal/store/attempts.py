@@ -11,14 +11,13 @@ from sqlalchemy import Connection
 from notifications import outbox
 from notifications.outbox import Trace
 from portal.rules.conversation import Outcome
-from portal.rules.messages import Channel
+from portal.rules.messages import POST, Channel
 from portal.rules.undelivered import Decision
 from portal.store import formal_notices, journal, visits
 from portal.store.formal_notices import Kept
 from portal.store.journal import Entry
 from portal.store.tickets import Ticket
 
-POST = "post"  # the channel of what no messenger carries
 POSTED = "formal_notice_posted"
 _TRIED = ("sent", "failed", "unknown")  # what became of a message that was handed over, or could not be
 

@@ -9,7 +9,9 @@ from flask import Flask
 
 from portal.markup import paragraphs
 from portal.rules.journal_words import BENCH_ENDINGS
+from portal.rules.messages import channel_words
 from portal.rules.numbers import spoken
+from portal.rules.outcomes import outcome_words
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import HOLD_WORDS
 from portal.web.request_context import desk, policy, speaking
@@ -85,6 +87,8 @@ def add_to_templates(app: Flask) -> None:
         ending_words=BENCH_ENDINGS.__getitem__,
         by_words=BY_WORDS.__getitem__,
         message_words=message_words,
+        channel_words=channel_words,
+        outcome_words=outcome_words,
         state_words=STATE_WORDS.__getitem__,
         machine=machine,
         paragraphs=paragraphs,

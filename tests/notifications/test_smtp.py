@@ -177,7 +177,7 @@ def test_a_certificate_of_another_host_is_refused_plainly(certificate_of_another
     with serving(**{kind: shown}) as peer, pytest.raises(ChannelDown) as down:
         send(peer, url=f"{scheme}://127.0.0.1:{peer.port}?ca={shown.file}")
 
-    assert down.value.why.startswith("the mail server's certificate does not fit")
+    assert down.value.why.startswith("the mail server’s certificate does not fit")
     assert peer.got == []
 
 

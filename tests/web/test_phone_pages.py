@@ -199,6 +199,7 @@ def test_what_did_not_arrive_stands_on_today_and_on_the_ticket(staff_client: Bro
     today = staff_client.get("/bench/today").text
     assert "Could not be delivered" in today
     assert f'href="/bench/{spoken(failed)}#undelivered"' in today
+    assert "Told: taken in · by e-mail" in today
     page = staff_client.get(f"/bench/{spoken(failed)}").text
 
     for text in (
@@ -206,6 +207,7 @@ def test_what_did_not_arrive_stands_on_today_and_on_the_ticket(staff_client: Bro
         "Told: taken in",
         "Ada Marsh",
         "550 no such &lt;mailbox&gt;",
+        "by e-mail",
         'href="#contact"',
     ):
         assert text in page

@@ -42,6 +42,7 @@ def test_what_could_not_be_delivered_is_listed_alone_with_what_the_other_side_sa
 
     assert "Told: a note" in page
     assert "550 no such &lt;mailbox&gt;" in page
+    assert "could not be delivered · by e-mail · <time" in page
     assert "Told: taken in" not in page
 
 

@@ -31,7 +31,7 @@ def mail(letter: Letter, message_id: str, domain: str, now: datetime) -> EmailMe
     message["Date"] = format_datetime(now)
     message["From"] = _line(letter.sender)
     if len(message["From"].addresses) != 1 or not message["From"].addresses[0].domain:
-        raise ChannelDown("the shop's own address, which mail comes from, is not one e-mail address")
+        raise ChannelDown("the shop’s own address, which mail comes from, is not one e-mail address")
     message["To"] = to
     if letter.reply_to:
         message["Reply-To"] = _line(letter.reply_to)

@@ -177,7 +177,7 @@ class SmtpLine:
         try:
             client = self._greet()
         except ssl.SSLCertVerificationError as fault:
-            raise ChannelDown(f"the mail server's certificate does not fit: {fault.verify_message}") from None
+            raise ChannelDown(f"the mail server’s certificate does not fit: {fault.verify_message}") from None
         except smtplib.SMTPNotSupportedError as fault:
             raise ChannelDown(str(fault)) from None
         except smtplib.SMTPResponseException as refused:

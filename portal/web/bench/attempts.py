@@ -12,14 +12,15 @@ from flask.typing import ResponseReturnValue
 from portal.actions.desk import find
 from portal.rules.conversation import OUTCOME_WORDS, WRITER_WORDS, Outcome, Writer
 from portal.rules.formal_notices import KIND_WORDS, Kind
-from portal.rules.messages import CHANNEL_WORDS, Channel
-from portal.rules.sentences import Sentence, say
+from portal.rules.messages import channel_words
+from portal.rules.outcomes import outcome_words
+from portal.rules.sentences import Sentence
 from portal.store import attempts as store
 from portal.store.attempts import Attempt
 from portal.store.tickets import Ticket
 from portal.web.bench import blueprint
 from portal.web.page import STATE_WORDS, message_words
-from portal.web.request_context import connection, desk
+from portal.web.request_context import connection, desk, speaking
 
 
 @dataclass(frozen=True)
@@ -57,16 +58,15 @@ def attempts(number: str) -> ResponseReturnValue:
 def _line(attempt: Attempt) -> Line:
     if attempt.event == store.POSTED:
         words = KIND_WORDS[Kind(attempt.came)]
-        how, owner = say("by recorded post"), WRITER_WORDS[Writer.OWNER]
+        how, owner = channel_words(attempt.channel), WRITER_WORDS[Writer.OWNER]
         return Line(attempt.at, how, owner, None, words, attempt.said, attempt.by)
     is_call = not attempt.event
-    channels = {str(channel): words for channel, words in CHANNEL_WORDS.items()}
     return Line(
         at=attempt.at,
-        how=channels[Channel.RING] if is_call else channels.get(attempt.channel, Sentence(attempt.channel)),
+        how=channel_words(attempt.channel),
         whom=WRITER_WORDS[Writer(attempt.role)] if attempt.role else None,
         what=None if is_call else message_words(attempt.event),
         came=OUTCOME_WORDS[Outcome(attempt.came)] if is_call else STATE_WORDS[attempt.came],
-        said=attempt.said,
+        said=attempt.said if is_call else speaking().say(outcome_words(attempt.said)),
         by=attempt.by,
     )

@@ -18,6 +18,7 @@ from portal.rules.cautions import Shown
 from portal.rules.giving_back import REASONS
 from portal.rules.journal_words import for_bench
 from portal.rules.numbers import spoken
+from portal.rules.outcomes import outcome_words
 from portal.rules.policy import Policy, Stage
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import Hold
@@ -30,7 +31,7 @@ from portal.store.windows import Kept
 from portal.web import guard
 from portal.web.bench import blueprint
 from portal.web.forms import Answer, DeedForm, Filled, new_deed_key
-from portal.web.request_context import connection, desk, policy
+from portal.web.request_context import connection, desk, policy, speaking
 
 DONE = {
     "move": say("It is moved."),
@@ -64,6 +65,13 @@ class Line:
 
     entry: Entry
     says: Sentence
+
+    @property
+    def words(self) -> str:
+        """What stands below the heading: what somebody wrote, or why a message did not arrive."""
+        if self.entry.event == "undelivered_decided":
+            return speaking().say(outcome_words(self.entry.text))
+        return self.entry.text
 
 
 @dataclass(frozen=True)

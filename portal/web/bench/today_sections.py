@@ -13,8 +13,10 @@ from notifications.outbox import Trace
 from portal.actions import balance
 from portal.letters.calling import ToRing, to_ring
 from portal.rules.cancellation import must_wait
+from portal.rules.messages import channel_words
 from portal.rules.money import Price
 from portal.rules.numbers import spoken
+from portal.rules.outcomes import outcome_words
 from portal.rules.questions import State
 from portal.rules.return_ways import Way
 from portal.rules.rights import RIGHT_WORDS
@@ -112,7 +114,9 @@ def _undelivered() -> Section:
 
 def _not_delivered(trace: Trace, number: str) -> Line:
     told, link = speaking().say(message_words(trace.event)), f"{_link('ticket', number)}#undelivered"
-    return Line(link, number, "", trace.settled_at, told, trace.outcome)
+    way = speaking().say(channel_words(trace.channel)) if trace.channel else ""
+    why = speaking().say(outcome_words(trace.outcome))
+    return Line(link, number, "", trace.settled_at, " · ".join(each for each in (told, way) if each), why)
 
 
 def _objections() -> Section:
