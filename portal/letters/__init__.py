@@ -33,6 +33,7 @@ from portal.letters.told import Facts, Letterbox, StaffStillTrue, StillTrue, Tol
 from portal.letters.writing import write, write_sms, write_to_staff
 from portal.rules.messages import Channel, Wants, kind_of
 from portal.rules.quiet import may_go_from
+from portal.rules.sentences import Sentence
 
 STILL_TRUE: Mapping[str, StillTrue] = {
     **standing.EVENTS,
@@ -43,12 +44,12 @@ STILL_TRUE: Mapping[str, StillTrue] = {
     **rights.EVENTS,
     **afterwards.EVENTS,
 }
-# What goes with the mail of an event.
-ATTACHED: Mapping[str, Callable[[Letterbox, Told, Facts], Sequence[Attachment]]] = {
-    "taken_in": docket.attached,
-    "ended": statement.attached,
-    "handed_over_without_code": statement.attached,
-    "posted": statement.attached,
+# What goes with the mail of an event, and how the mail says so.
+ATTACHED: Mapping[str, tuple[Callable[[Letterbox, Told, Facts], Sequence[Attachment]], Sentence]] = {
+    "taken_in": (docket.attached, docket.IS_ATTACHED),
+    "ended": (statement.attached, statement.IS_ATTACHED),
+    "handed_over_without_code": (statement.attached, statement.IS_ATTACHED),
+    "posted": (statement.attached, statement.IS_ATTACHED),
 }
 STAFF_STILL_TRUE: Mapping[str, StaffStillTrue] = {**staff.EVENTS, **rights.STAFF_EVENTS, **afterwards.STAFF_EVENTS}
 
@@ -80,8 +81,7 @@ def make_composer(desk: Letterbox, sender_address: str) -> Compose:
             return write_push(desk, due, told, context, now)
         if channel == Channel.SMS:
             return write_sms(desk, due.event, told, context)
-        attach = ATTACHED.get(due.event)
-        attached = attach(desk, told, context) if attach else ()
+        attached, context = _attached(desk, due.event, told, context)
         return write(desk, due.event, told, context, sender_address, attached=attached, can_be_stopped=kind.reminder)
 
     return compose
@@ -96,6 +96,13 @@ def found_true(desk: Letterbox, connection: Connection, due: Due) -> tuple[Told,
     if isinstance(context, Withdrawn):
         return context
     return replace(told, wording=own_words(connection, due.event, told, context)), context
+
+
+def _attached(desk: Letterbox, event: str, told: Told, context: Facts) -> tuple[Sequence[Attachment], Facts]:
+    """What goes with a mail, and its facts with the word for that."""
+    attach, says = ATTACHED.get(event, (None, None))
+    attached = attach(desk, told, context) if attach else ()
+    return attached, {**context, "attached": says} if attached else context
 
 
 def _to_staff(desk: Letterbox, connection: Connection, due: Due, sender_address: str) -> Composed:

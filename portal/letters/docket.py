@@ -17,7 +17,9 @@ from portal.print_sheets import docket_sheet
 from portal.qr import QUIET_ZONE, modules, svg
 from portal.rules.numbers import spoken
 from portal.rules.print_sizes import LARGEST_CODE_MM, PAPERS, module_mm
+from portal.rules.sentences import say
 
+IS_ATTACHED = say("Your docket is attached, to keep or to print.")
 log = logging.getLogger(__name__)
 _PAGES = ("a4", "letter")  # nobody has a receipt roll at home
 
@@ -63,9 +65,14 @@ def docket(desk: Letterbox, told: Told, context: Facts) -> str:
     )
 
 
+def has_pdf() -> bool:
+    """Whether the extra `pdf` is installed."""
+    return importlib.util.find_spec("weasyprint") is not None
+
+
 def pdf(page: str) -> bytes | None:
     """The page as PDF, or None where the extra `pdf` is not installed or its libraries are missing."""
-    if importlib.util.find_spec("weasyprint") is None:
+    if not has_pdf():
         return None
     for noisy in ("weasyprint", "fontTools"):  # what they say is of fonts and styles, and of no use in a log
         logging.getLogger(noisy).setLevel(logging.ERROR)

@@ -84,6 +84,7 @@ def _whole(speaking: Language, policy: Policy, values: Mapping[str, str], text: 
         "number": values["number"],
         "link": values["link"],
         "choices_link": f"{values['link']}/messages",
+        "attached": None,
         "own_text": text,
     }
     return rendered("_own.txt", around)

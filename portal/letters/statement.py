@@ -12,11 +12,13 @@ from portal.letters.told import Facts, Letterbox, Told
 from portal.print_sheets import docket_sheet
 from portal.rules.policy import Policy
 from portal.rules.print_sizes import PAPERS
+from portal.rules.sentences import say
 from portal.rules.statements import NOT_AN_INVOICE
 from portal.store import money
 from portal.store.money import Statement
 from portal.store.tickets import Ticket
 
+IS_ATTACHED = say("The statement of what was agreed and paid is attached, to keep or to print.")
 _PAGES = ("a4", "letter")
 
 

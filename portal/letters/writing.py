@@ -97,6 +97,7 @@ def words_of(desk: Letterbox, told: Told, context: Facts) -> dict[str, Any]:
         "number": ", ".join(spoken(ticket.number) for ticket in told.tickets),
         "link": link,
         "choices_link": f"{link}/messages",
+        "attached": None,  # how the mail says what is attached to it
     } | dict(context)
 
 

@@ -32,7 +32,6 @@ from portal.rules.print_sizes import (
     too_fine,
 )
 from portal.rules.sentences import Sentence
-from portal.rules.statements import NOT_AN_INVOICE
 from portal.store import acceptances, questions, tickets, visits
 from portal.store.tickets import Ticket
 from portal.web import guard, statements
@@ -99,15 +98,6 @@ class ReportPrint:
     warnings: Sequence[Sentence]
 
 
-@dataclass(frozen=True)
-class Sheet:
-    """The paper of a page that is made for one."""
-
-    sizes: Mapping[str, str]  # the paper's name by its key
-    sheet: str
-    warnings: Sequence[Sentence] = ()
-
-
 @blueprint.get("/<number>/docket")
 def docket(number: str) -> ResponseReturnValue:
     """The docket of the whole visit, on A4 or Letter, or on a receipt roll."""
@@ -153,22 +143,8 @@ def report(number: str) -> ResponseReturnValue:
 def statement(number: str, which: int) -> ResponseReturnValue:
     """A statement of what was agreed and paid, on A4 or Letter, in the customer's language."""
     ticket, made = statements.of(find(connection(), number), which)
-    rules = policy()
-    choose(rules.shop, visits.by_id(connection(), ticket.visit_id).language)
-    size = request.args.get("size", rules.prints.docket if rules.prints.docket in _PAGES else "a4")
-    if size not in _PAGES:
-        abort(404)
-    return render_template(
-        "print/statement.html",
-        page=Sheet(_PAGES, f"docket-{size}"),
-        ticket=ticket,
-        statement=made,
-        shop=rules.shop,
-        size=size,
-        day=speaking().day(speaking().local(made.at).date()),
-        not_an_invoice=NOT_AN_INVOICE,
-        back=url_for("bench.money", number=spoken(ticket.number)),
-    )
+    choose(policy().shop, visits.by_id(connection(), ticket.visit_id).language)
+    return statements.page("print/statement.html", ticket, made, url_for("bench.money", number=spoken(ticket.number)))
 
 
 @blueprint.get("/<number>/label")

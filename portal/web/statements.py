@@ -1,18 +1,37 @@
-"""A statement as it is shown: looked up by its number, as a paper, and as data. The bench and its customer use it."""
+"""A statement as it is shown: looked up by its number, as a page for paper, as a file, and as data.
+
+The bench and its customer use the same, so that both hold the same paper.
+"""
 
 from __future__ import annotations
 
-from flask import Response, jsonify
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from flask import Response, abort, jsonify, render_template, request
 
 from portal.actions.desk import NotFound
+from portal.letters import statement as paper
 from portal.rules.numbers import spoken
-from portal.rules.sentences import say
+from portal.rules.sentences import Sentence, say
 from portal.rules.statement_files import table
-from portal.rules.statements import to_data
+from portal.rules.statements import NOT_AN_INVOICE, to_data
 from portal.store import money
 from portal.store.money import Statement
 from portal.store.tickets import Ticket
-from portal.web.request_context import connection
+from portal.web.request_context import connection, policy, speaking
+
+SIZES = {"a4": "A4", "letter": "Letter"}  # a statement may be longer than a receipt roll
+
+
+@dataclass(frozen=True)
+class StatementPrint:
+    """The paper that a statement's page is made for. `sheet` names its style in millimetres."""
+
+    size: str
+    sizes: Mapping[str, str]  # the paper's name by its key
+    sheet: str
+    warnings: Sequence[Sentence] = ()
 
 
 def of(ticket: Ticket, which: int) -> tuple[Ticket, Statement]:
@@ -21,6 +40,37 @@ def of(ticket: Ticket, which: int) -> tuple[Ticket, Statement]:
         if each.number == which:
             return ticket, each
     raise NotFound(say("This repair has no such statement."))
+
+
+def page(template: str, ticket: Ticket, made: Statement, back: str, **more: str) -> str:
+    """A statement as a page for paper, A4 or Letter as `?size=` or the policy says, in the page's language.
+
+    `back` is the address of the page of money; `more` is what else the template shows.
+    """
+    shop, usual = policy().shop, policy().prints.docket
+    size = request.args.get("size", usual if usual in SIZES else "a4")
+    if size not in SIZES:
+        abort(404)
+    return render_template(
+        template,
+        page=StatementPrint(size, SIZES, f"docket-{size}"),
+        ticket=ticket,
+        statement=made,
+        shop=shop,
+        size=size,
+        day=speaking().day(speaking().local(made.at).date()),
+        not_an_invoice=NOT_AN_INVOICE,
+        back=back,
+        **more,
+    )
+
+
+def file(ticket: Ticket, made: Statement) -> Response:
+    """A statement as a file to be kept or sent: PDF, or HTML without that extra."""
+    found = paper.file(ticket, made, policy(), speaking())
+    answer = Response(found.content, mimetype=found.media_type)
+    answer.headers.set("Content-Disposition", "attachment", filename=found.name)
+    return answer
 
 
 def data(ticket: Ticket, made: Statement, form: str) -> Response:

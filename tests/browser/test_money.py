@@ -7,6 +7,7 @@ import io
 import pytest
 import zxingcpp
 from PIL import Image
+from playwright.sync_api import expect
 
 from portal.actions import charges, payments
 from portal.actions.desk import Desk
@@ -54,3 +55,18 @@ def test_the_customers_page_of_money_has_no_fault_that_axe_finds(
 
 def test_a_statement_on_paper_has_no_fault_that_axe_finds(as_keeper: Open, half_paid: TakenIn) -> None:
     looks_well(as_keeper(f"/bench/{spoken(half_paid.numbers[0])}/statement/1", width=1280), 1280)
+
+
+@pytest.mark.parametrize("width", [320, 1280])
+def test_a_customer_reads_the_same_paper_on_a_phone_and_saves_it(
+    open_page: Open, half_paid: TakenIn, width: int
+) -> None:
+    page = open_page(f"{path_of(half_paid.link)}/money/{spoken(half_paid.numbers[0])}", width=width)
+    with page.expect_download() as saved:
+        page.get_by_role("link", name="Save it as").first.click()
+    assert saved.value.suggested_filename.startswith("statement-1.")
+
+    page.get_by_role("link", name="Read and print it").click()
+
+    expect(page.get_by_role("heading", name="Statement 1")).to_be_visible()
+    looks_well(page, width)

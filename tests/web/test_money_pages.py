@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import importlib.util
 import io
 import re
 
@@ -10,7 +11,7 @@ import pytest
 from werkzeug.test import TestResponse
 
 from notifications.instants import FixedClock
-from portal.actions import balance, payments
+from portal.actions import balance, links, payments
 from portal.actions.desk import Desk, find
 from portal.actions.handover import Handed, hand_over
 from portal.actions.intake import NewDevice, NewVisit, TakenIn, take_in
@@ -228,6 +229,58 @@ def test_a_statement_is_paper_and_data(staff_client: Browser, client: Browser, d
             ("owed back", "0.00", "GBP"),
         ]
         assert rows[1]["reference"] == "'=SUM(A1)"
+
+
+@pytest.mark.parametrize("has_pdf", [True, False])
+def test_the_customer_has_the_same_statement_as_page_and_as_file(
+    staff_client: Browser,
+    client: Browser,
+    desk: Desk,
+    agreed: TakenIn,
+    number: str,
+    has_pdf: bool,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    if not has_pdf:
+        monkeypatch.setattr(importlib.util, "find_spec", lambda _name: None)
+    money = f"{path_of(agreed.link)}/money/{spoken(number)}"
+    assert "/statement/" not in client.get(money).text
+    send(staff_client, number, "state")
+
+    text = client.get(money).text
+    assert ("Save it as PDF" in text) is has_pdf
+    paper = client.get(re.search(r'href="([^"]+/statement/1)"', text)[1])  # type: ignore[index]
+    article = re.compile(r"<article.*</article>", re.DOTALL)
+    theirs, ours = (article.search(each.text) for each in (paper, staff_client.get(f"/bench/{number}/statement/1")))
+    assert theirs is not None
+    assert ours is not None
+    assert theirs[0] == ours[0]
+    [sheet] = re.findall(r'href="(/paper/[^"]+)"', paper.text)
+    assert "@page" in client.get(sheet).text
+    assert client.get(f"{money}/statement/1?size=letter").status_code == 200
+    assert client.get(f"{money}/statement/1?size=roll58").status_code == 404
+
+    file = client.get(re.search(r'href="([^"]+/file)"', text)[1])  # type: ignore[index]
+    assert file.data.startswith(b"%PDF-") is has_pdf
+    assert f"statement-1.{'pdf' if has_pdf else 'html'}" in file.headers["Content-Disposition"]
+    assert b"%PDF-" in file.data or "New capacitors" in file.text
+
+
+@pytest.mark.parametrize("form", ["", "/file", ".csv", ".json"])
+def test_a_statement_is_had_from_no_link_that_may_not_see_it(
+    staff_client: Browser, client: Browser, desk: Desk, agreed: TakenIn, number: str, form: str
+) -> None:
+    send(staff_client, number, "state")
+    end = f"/money/{spoken(number)}/statement/1{form}"
+    other = take_in(desk, BENCH, NewVisit([NewDevice("Clock", "Stands")], email="bo@example.org"))
+    forged = path_of(agreed.link)[:-1] + ("2" if agreed.link[-1] != "2" else "3")
+
+    assert client.get(path_of(agreed.link) + end).status_code == 200
+    assert client.get(path_of(other.link) + end).status_code == 404
+    assert client.get(forged + end).status_code == 404
+    assert client.get(f"/bench/{spoken(number)}/statement/1{form}").status_code in (302, 404)
+    links.renew_docket(desk, BENCH, number)
+    assert client.get(path_of(agreed.link) + end).status_code == 410
 
 
 def test_a_statement_of_another_repair_is_none(

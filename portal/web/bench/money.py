@@ -11,7 +11,6 @@ from portal.actions import balance, charges, payments
 from portal.actions.collection import is_waiting
 from portal.actions.desk import find
 from portal.actions.payments import Typed
-from portal.letters import statement as paper
 from portal.rules.money import Price
 from portal.rules.payments import HOW_WORDS, KIND_WORDS
 from portal.rules.stages import Ending
@@ -78,11 +77,7 @@ def make_statement(number: str) -> ResponseReturnValue:
 @blueprint.get("/<number>/statement/<int:which>.pdf")
 def statement_file(number: str, which: int) -> Response:
     """A statement as a file to be kept or sent."""
-    ticket, made = statements.of(find(connection(), number), which)
-    found = paper.file(ticket, made, policy(), speaking())
-    answer = Response(found.content, mimetype=found.media_type)
-    answer.headers.set("Content-Disposition", "attachment", filename=found.name)
-    return answer
+    return statements.file(*statements.of(find(connection(), number), which))
 
 
 @blueprint.get("/<number>/statement/<int:which>.<any(csv, json):form>")

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from flask import Response, render_template
+from typing import Any
+
+from flask import Response, render_template, url_for
 from flask.typing import ResponseReturnValue
 from markupsafe import Markup
 
 from portal.actions import balance
 from portal.language import Language
+from portal.letters.docket import has_pdf
+from portal.print_sheets import docket_sheet
 from portal.qr import svg
 from portal.rules.epc import CURRENCY, grouped, payload
 from portal.rules.numbers import spoken
 from portal.rules.policy import Policy
+from portal.rules.print_sizes import PAPERS
 from portal.rules.refusals import Refused
 from portal.rules.statements import NOT_AN_INVOICE
 from portal.store import money as store
@@ -19,6 +24,7 @@ from portal.store.tickets import Ticket
 from portal.web import statements
 from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
+from portal.web.customer.languages import asked
 from portal.web.customer.report import back, ticket_of
 from portal.web.request_context import connection, policy, speaking
 
@@ -37,10 +43,40 @@ def money(token: str, number: str) -> ResponseReturnValue:
         paying=rules.money,
         iban=grouped(rules.money.iban),
         code=_code(found, account.open_minor, rules, speaking()),
+        file_words=_file_words(),
         not_an_invoice=NOT_AN_INVOICE,
         token=token,
+        lang=asked(),
         back=back(token),
     )
+
+
+@blueprint.get("/t/<token>/money/<number>/statement/<int:which>")
+def statement(token: str, number: str, which: int) -> str:
+    """A statement as a page for paper: the same paper that the shop has."""
+    found, made = statements.of(ticket_of(look_up(token).reader.visit.id, number), which)
+    at: dict[str, Any] = {"token": token, "number": spoken(found.number), "lang": asked()}
+    return statements.page(
+        "customer/statement.html",
+        found,
+        made,
+        url_for("customer.money", **at),
+        file=url_for("customer.statement_file", which=which, **at),
+        file_words=_file_words(),
+    )
+
+
+@blueprint.get("/t/<token>/money/<number>/statement/<int:which>/file")
+def statement_file(token: str, number: str, which: int) -> Response:
+    """A statement as a file to be kept: PDF, or HTML without that extra."""
+    found = ticket_of(look_up(token).reader.visit.id, number)
+    return statements.file(*statements.of(found, which))
+
+
+@blueprint.get("/paper/<any(a4, letter):size>.css")
+def paper_sheet(size: str) -> Response:
+    """The style sheet with a paper's millimetres, for a page that its reader prints."""
+    return Response(docket_sheet(PAPERS[size]), mimetype="text/css")
 
 
 @blueprint.get("/t/<token>/money/<number>/statement/<int:which>.<any(csv, json):form>")
@@ -48,6 +84,11 @@ def statement_data(token: str, number: str, which: int, form: str) -> Response:
     """A statement as data, to be saved."""
     found = ticket_of(look_up(token).reader.visit.id, number)
     return statements.data(*statements.of(found, which), form)
+
+
+def _file_words() -> str:
+    words = speaking()
+    return words.gettext("Save it as PDF") if has_pdf() else words.gettext("Save it as a file")
 
 
 def _code(ticket: Ticket, open_minor: int, rules: Policy, words: Language) -> Markup | None:
