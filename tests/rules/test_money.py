@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
+from decimal import ROUND_DOWN, ROUND_HALF_UP, Decimal
 
 import pytest
 from hypothesis import given
@@ -20,6 +20,55 @@ def line(unit: int, quantity: str = "1", rate: Decimal | None = TWENTY) -> Line:
     return Line("work", Decimal(quantity), unit, rate)
 
 
+def tax_on(net: int, rounding: Rounding = Rounding.PER_LINE) -> int:
+    """The tax at 20 % on one net amount, in minor units."""
+    return total([line(net)], rounding, prices_include_tax=False).amounts.tax
+
+
+@pytest.mark.parametrize("rounding", Rounding)
+@pytest.mark.parametrize(
+    ("net", "exact", "down", "nearest"),
+    [(1249, "249.8", 249, 250), (1251, "250.2", 250, 250), (1252, "250.4", 250, 250), (1253, "250.6", 250, 251)],
+)
+def test_tax_is_rounded_to_the_nearest_penny_and_never_down_only(
+    rounding: Rounding, net: int, exact: str, down: int, nearest: int
+) -> None:
+    # HMRC manual VATREC12010 (VAT Notice 700 para 17.5), read: rounding down is a concession for those who invoice
+    # other traders, for whom it is neutral; among their other options is the nearest 1p, which is what is done here.
+    assert Decimal(net) * TWENTY / 100 == Decimal(exact)
+    assert int(Decimal(exact)) == down
+    assert tax_on(net, rounding) == nearest
+
+
+def test_up_and_down_to_the_nearest_penny_is_an_option_of_a_retailer() -> None:
+    # HMRC manual VATREC12020 (VAT Notice 700 para 17.6), read: rounding down is not appropriate for retailers; their
+    # options include “rounding (up and down) to the nearest 1p”, and truncation at six decimals or more. Both come to
+    # the same pence here, for every net price up to 20.00.
+    for net in range(2001):
+        truncated = (Decimal(net) / 100 * TWENTY / 100).quantize(Decimal("0.000001"), ROUND_DOWN)
+        nearest = int((truncated * 100).quantize(Decimal(1), ROUND_HALF_UP))
+        assert tax_on(net) == nearest
+    assert sum(tax_on(net) - net * 20 // 100 for net in range(2001)) > 0  # what rounding down would have kept
+
+
+def test_the_tax_of_one_small_unit_is_never_nil() -> None:
+    # VAT Notice 700 para 17.5.2, its worked example as quoted by others: VAT of 0.0024 on a unit is 0.002 when three
+    # digits are kept and 0.005 when working to 0.5p, and never nil. Three digits are what a currency of three has.
+    unit = 12  # 0.012 in a currency of three decimals, of which 20 % are 0.0024
+    assert tax_on(unit) == 2
+
+    # In pence the unit is smaller than the coin, so tax is never reckoned by the unit: a thousand of them, at 12.00,
+    # bear a thousand times 0.0024 exactly, where working to 0.5p would take 5.00 and whole pence nothing.
+    thousand = total([line(1, "1200")], Rounding.PER_LINE, prices_include_tax=False).amounts
+    assert (thousand.net, thousand.tax) == (1200, 240)
+
+
+def test_the_tax_of_a_line_keeps_no_part_of_a_penny() -> None:
+    # VAT Notice 700 para 17.5.1, from memory: 86.76p on a line may be rounded down to 86.7p by who invoices traders.
+    # Here a line's tax is whole pence, to the nearest: 434p net at 20 % bear 86.8p, so 87p.
+    assert tax_on(434) == 87
+
+
 @pytest.mark.parametrize(
     ("gross", "tax", "net"),
     [
@@ -27,9 +76,9 @@ def line(unit: int, quantity: str = "1", rate: Decimal | None = TWENTY) -> Line:
         (12000, 2000, 10000),
         (10000, 1667, 8333),
         (9999, 1667, 8332),  # banker's rounding would give 16.66
-        (4995, 833, 4162),
-        (2499, 417, 2082),
-        (3, 1, 2),
+        (4995, 833, 4162),  # 8.32
+        (2499, 417, 2082),  # 4.16
+        (3, 1, 2),  # nothing
         (1, 0, 1),
     ],
 )
@@ -37,34 +86,17 @@ def test_tax_is_taken_out_of_a_gross_price_half_up(gross: int, tax: int, net: in
     amounts = total([line(gross)], Rounding.PER_LINE, prices_include_tax=True).amounts
 
     assert (amounts.gross, amounts.tax, amounts.net) == (gross, tax, net)
+    assert int((Decimal(gross) / 6).quantize(Decimal(1), ROUND_HALF_UP)) == tax
 
 
 @pytest.mark.parametrize(("rounding", "tax"), [(Rounding.PER_LINE, 750), (Rounding.PER_TOTAL, 749)])
 def test_rounding_each_line_or_the_total_differs_as_the_shop_states_it(rounding: Rounding, tax: int) -> None:
-    # Three lines of net 12.49 at 20 %: 3 × 2.50 by line, 7.494 → 7.49 on the total. Both are options that HMRC's
-    # manual VATREC12020 (Notice 700 para 17.6) leaves to a retailer: choose one and keep to it.
+    # Arithmetic: three lines of net 12.49 at 20 % bear 3 × 2.498 = 7.494. Half up that is 3 × 2.50 = 7.50 by line and
+    # 7.49 on the total; down by line it would be 3 × 2.49 = 7.47, which is no way of a retailer's (VATREC12020).
     amounts = total([line(1249)] * 3, rounding, prices_include_tax=False).amounts
 
     assert amounts.tax == tax
     assert amounts.net + amounts.tax == amounts.gross == 3747 + tax
-
-
-@pytest.mark.parametrize("rounding", Rounding)
-def test_the_tax_of_many_small_things_is_never_rounded_to_nothing(rounding: Rounding) -> None:
-    # A unit of 1p bears 0.2p of tax, which is nothing in whole pence; a thousand of them bear 2.00. HMRC's Notice 700
-    # para 17.5.2 forbids what would make it nil (from memory). Tax is therefore never reckoned by the unit here.
-    amounts = total([line(1, "1000")], rounding, prices_include_tax=False).amounts
-
-    assert (amounts.net, amounts.tax, amounts.gross) == (1000, 200, 1200)
-
-
-@pytest.mark.parametrize("rounding", Rounding)
-def test_tax_is_rounded_up_and_down_never_down_only(rounding: Rounding) -> None:
-    # Rounding down is a concession for those who invoice businesses (HMRC's manual VATREC12010); a retailer rounds to
-    # the nearest penny (VATREC12020).
-    taxes = [total([line(net)], rounding, prices_include_tax=False).amounts.tax for net in (1249, 1251, 1252, 1253)]
-
-    assert taxes == [250, 250, 250, 251]
 
 
 def test_a_shop_without_tax_has_no_tax_line() -> None:
