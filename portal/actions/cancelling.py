@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
 from portal.language import language
 from portal.rules.cancellation import Settled, Told, must_be_as_shown, settle
+from portal.rules.days import local_day
 from portal.rules.policy import Policy
 from portal.store import announcements
 
@@ -37,4 +37,4 @@ def settled(
         return None
     if mark is not None:
         must_be_as_shown(words, mark)
-    return settle(words, begin, agreed_at.astimezone(ZoneInfo(policy.shop.zone)).date())
+    return settle(words, begin, local_day(agreed_at, policy))

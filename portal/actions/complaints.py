@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from functools import partial
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
@@ -16,6 +15,7 @@ from portal.actions import tell
 from portal.actions.conversation import count_writing
 from portal.actions.desk import CUSTOMER, By, Change, Desk, Outcome, change_ticket
 from portal.language import language
+from portal.rules.days import local_day
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused
 from portal.rules.retention import Kept
@@ -57,7 +57,7 @@ def complain(
         before = complaints.open_of(connection, ticket.id)
         if before:
             raise Refused(say("You have told us already; you have our answer by {day}.", day=before.answer_by))
-        today = now.astimezone(ZoneInfo(policy.shop.zone)).date()
+        today = local_day(now, policy)
         answer_by = today + timedelta(days=policy.complaints.answer_days)
 
         def write(connection: Connection, ticket: Ticket, now: datetime) -> None:

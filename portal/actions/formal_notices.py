@@ -15,7 +15,7 @@ from sqlalchemy import Connection
 
 from portal.actions import photos
 from portal.actions.desk import By, Change, Desk, NotFound, Outcome, change_ticket
-from portal.actions.formal_path import NO_LETTER, Standing, checked, standing, suggested, today_of
+from portal.actions.formal_path import NO_LETTER, Standing, checked, standing, suggested
 from portal.actions.handover import gone
 from portal.actions.ownership import must_be_unclaimed
 from portal.actions.people import is_keeper
@@ -23,6 +23,7 @@ from portal.pictures.limits import Clean
 from portal.pictures.worker import clean_in_child
 from portal.rules import formal_notices as rules
 from portal.rules import stages
+from portal.rules.days import local_day, read_day
 from portal.rules.formal_notices import PACKS, Because, Case, Kind, Letter
 from portal.rules.money import parse_amount
 from portal.rules.policy import Policy
@@ -73,7 +74,7 @@ def make(
         if pack is None:
             raise Refused(rules.NO_PATH)
         stages.must_be_here(ticket.standing)
-        today = today_of(policy, now)
+        today = local_day(now, policy)
         found = standing(connection, ticket, policy)
         _none_stands(wanted, found)
         owed = _owed(found.case, typed.owed, policy)
@@ -245,15 +246,15 @@ def write_down_sale(
     def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
         _must_be_keeper(connection, by)
         must_be_unclaimed(ticket)
-        today = today_of(policy, now)
+        today = local_day(now, policy)
         case = standing(connection, ticket, policy).case
         step = rules.sale(case, policy.formal, today)
         if step is None:
             raise Refused(rules.NO_PATH)
         if step.open:
             raise Refused(*(say("Not met yet: {condition}", condition=each) for each in step.open))
-        day = rules.read_day("on", sold.on)
-        first = step.earliest or today_of(policy, ticket.stage_since)
+        day = read_day("on", sold.on)
+        first = step.earliest or local_day(ticket.stage_since, policy)
         if not first <= day <= today:
             raise Unfit("on", say("The day of the sale lies between {first} and today.", first=first))
         proceeds, costs = (
@@ -303,7 +304,7 @@ def _post(
             raise Refused(say("This letter counts no more: {why}. Do not post it.", why=now_so.stops[found.id]))
         if now_so.case.is_disputed:
             raise Refused(say("This letter counts no more: {why}. Do not post it.", why=say("the owner disputes it")))
-        today = today_of(policy, now)
+        today = local_day(now, policy)
         day = rules.fit_posting(posted_on, found.notice, policy.formal, today)
 
         def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
@@ -343,7 +344,7 @@ def _owed(case: Case, typed: str, policy: Policy) -> int | None:
 def _sale_day(kind: Kind, typed: Typed, policy: Policy, today: date, *, is_owed: bool) -> date | None:
     if kind is not Kind.SELL:
         return None
-    post_on = rules.read_day("post_on", typed.post_on) if typed.post_on.strip() else today
+    post_on = read_day("post_on", typed.post_on) if typed.post_on.strip() else today
     if post_on < today:
         raise Unfit("post_on", say("The day of posting is over. Choose today, or a day to come."))
     return rules.fit_sale_day(typed.sell_from, post_on, policy.formal, is_owed=is_owed)

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
-from zoneinfo import ZoneInfo
+from datetime import datetime
 
 from sqlalchemy import Connection
 
@@ -14,6 +13,7 @@ from portal.actions.collection import is_waiting
 from portal.actions.desk import Desk, NotFound, find
 from portal.actions.disputes import is_disputed
 from portal.rules import formal_notices as rules
+from portal.rules.days import local_day
 from portal.rules.formal_notices import BECAUSE_WORDS, PACKS, Because, Case, Kind, Letter, Pack, Sale
 from portal.rules.policy import Policy
 from portal.rules.sentences import Sentence, say
@@ -51,7 +51,7 @@ def path(desk: Desk, connection: Connection, ticket: Ticket) -> Path:
     """Read where a device stands, and what is on file for a letter."""
     policy = desk.policy(connection)
     pack, found = PACKS[policy.collection.law], standing(connection, ticket, policy)
-    today = today_of(policy, desk.clock.now())
+    today = local_day(desk.clock.now(), policy)
     return Path(
         pack=pack,
         checked_at=house.when(connection, checked(pack)) if pack else None,
@@ -91,7 +91,7 @@ def suggested(connection: Connection, ticket: Ticket, policy: Policy) -> Letter:
     version = records.newest(connection, ticket.id)
     serial = version.record.serial if version else ""
     where = ", ".join(policy.shop.address)
-    ready = ticket.stage_since.astimezone(ZoneInfo(policy.shop.zone)).date() if is_waiting(ticket, policy) else None
+    ready = local_day(ticket.stage_since, policy) if is_waiting(ticket, policy) else None
     return Letter(
         shop_name=policy.shop.name,
         shop_address=where,
@@ -122,11 +122,6 @@ def letter_of(desk: Desk, connection: Connection, number: str, notice_id: int) -
 def checked(pack: Pack) -> str:
     """Under which name the house remembers that a pack was checked against the law."""
     return f"formal pack checked {pack.digest()}"
-
-
-def today_of(policy: Policy, now: datetime) -> date:
-    """The shop's day at a moment."""
-    return now.astimezone(ZoneInfo(policy.shop.zone)).date()
 
 
 def _stopped(kept: Kept, entries: Sequence[Entry], owed_now: int | None) -> Sentence | None:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket, change_within
 from portal.rules import parts as rules
 from portal.rules import stages
+from portal.rules.days import local_day
 from portal.rules.parts import Origin, PartLine, State
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused, needs
@@ -52,7 +52,7 @@ def order(
     new = PartLine(0, what, State.ORDERED, Origin.NEW, supplier, reference, expected_on, warranty_months)
 
     def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
-        part = _next(connection, ticket, rules.fit(new, _today(desk, policy)))
+        part = _next(connection, ticket, rules.fit(new, local_day(desk.clock.now(), policy)))
         events = [Event("part_ordered", {"part": str(part.part), "expected_on": expected_on.isoformat()})]
         if hold and ticket.hold is None:
             events += stages.set_hold(ticket.standing, Hold.PART)
@@ -112,7 +112,7 @@ def fit_from_stock(
     def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
         if donor is not None and donor not in {known.id for known in parts.all_donors(connection)}:
             raise Refused(say("There is no donor device {donor} on the list.", donor=donor))
-        part = _next(connection, ticket, rules.fit(new, _today(desk, policy)))
+        part = _next(connection, ticket, rules.fit(new, local_day(desk.clock.now(), policy)))
         return _added(part, [Event("part_fitted", {"part": str(part.part), "origin": origin.value})])
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key)
@@ -178,7 +178,3 @@ def _changed(part: PartLine, events: Sequence[Event]) -> Change:
         parts.change(connection, ticket.id, part)
 
     return Change(events, text=part.what, write=write)
-
-
-def _today(desk: Desk, policy: Policy) -> date:
-    return desk.clock.now().astimezone(ZoneInfo(policy.shop.zone)).date()

@@ -10,7 +10,6 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from typing import Literal, NamedTuple
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
@@ -21,6 +20,7 @@ from portal.actions.people import is_keeper, only_keeper
 from portal.rules import questions as rules
 from portal.rules.answer_times import answer_by
 from portal.rules.cancellation import must_not_wait
+from portal.rules.days import local_day
 from portal.rules.money import to_minor
 from portal.rules.offers import TypedOffer, fit, to_data
 from portal.rules.policy import Policy
@@ -228,7 +228,7 @@ def start_work(
         rules.start_work(kept.question)
         if kept.question.work_started:
             raise Refused(say("This work has begun already."))
-        today = desk.clock.now().astimezone(ZoneInfo(policy.shop.zone)).date()
+        today = local_day(desk.clock.now(), policy)
         must_not_wait(kept.cancel_until, kept.begin_early, today)
 
         def write(connection: Connection, _ticket: Ticket, now: datetime) -> None:

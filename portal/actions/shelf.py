@@ -7,8 +7,9 @@ from datetime import date
 from sqlalchemy import Connection
 
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
+from portal.rules.days import read_day
 from portal.rules.policy import Policy
-from portal.rules.refusals import Refused, Unfit
+from portal.rules.refusals import Refused
 from portal.rules.sentences import say
 from portal.rules.stages import Event
 from portal.rules.text import line
@@ -46,10 +47,4 @@ def put(
 
 def day(field: str, typed: str) -> date | None:
     """A date as a date field sends it, or None for none. Raises Unfit."""
-    text = typed.strip()
-    if not text:
-        return None
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise Unfit(field, say("“{typed}” is not a date. Write it like 2026-12-08.", typed=text)) from None
+    return read_day(field, typed) if typed.strip() else None

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, datetime
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 from sqlalchemy.exc import IntegrityError
@@ -26,6 +25,7 @@ from portal.actions.desk import (
 from portal.actions.intake import NewDevice, NewVisit, Second, TakenIn, add_ticket, add_visit, fit_device, told_again
 from portal.rules import warranty as rules
 from portal.rules.afterwards import begins, warranty_ends
+from portal.rules.days import local_day
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused
 from portal.rules.sentences import say
@@ -68,7 +68,7 @@ def _take_back_in(desk: Desk, by: By, number: str, fault: str, seen: int | None,
         policy, earlier = desk.policy(connection), find(connection, number)
         if seen is not None and seen != earlier.revision:
             raise Stale(earlier, journal.entries(connection, earlier.id, after=seen))
-        until = rules.must_be_within(warranty_of(earlier, policy), now.astimezone(ZoneInfo(policy.shop.zone)).date())
+        until = rules.must_be_within(warranty_of(earlier, policy), local_day(now, policy))
         known = policy.kind(earlier.kind)
         device = fit_device(NewDevice(earlier.device, said, known.key if known else ""), policy)
         ref = add_visit(desk, connection, _same_people(connection, earlier), policy, now)

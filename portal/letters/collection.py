@@ -12,6 +12,7 @@ from portal.actions.disputes import is_disputed
 from portal.actions.terms import accepted_point
 from portal.letters.told import Facts, Letterbox, StillTrue, Told
 from portal.rules.collection import storage_starts, tone
+from portal.rules.days import local_day
 from portal.rules.money import to_minor
 from portal.rules.return_ways import Way
 from portal.store import collection, handovers
@@ -40,7 +41,7 @@ def _uncollected(_desk: Letterbox, connection: Connection, told: Told) -> Facts 
         "storage_minor": to_minor(storage.per_day, policy.shop.currency) if storage and agreed else None,
         "storage_most": to_minor(storage.at_most, policy.shop.currency) if storage and agreed else None,
         "storage_from": storage_starts(waiting, storage, ZoneInfo(policy.shop.zone)) if storage and agreed else None,
-        "ready_on": waiting.ready_at.astimezone(ZoneInfo(policy.shop.zone)).date(),
+        "ready_on": local_day(waiting.ready_at, policy),
     }
 
 

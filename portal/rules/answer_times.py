@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
+from portal.rules.days import local_day
 from portal.rules.hours import LOOK_AHEAD_DAYS, Span, at_wall_time, open_spans
 from portal.rules.policy import Policy
 
@@ -24,7 +25,7 @@ def remind_at(put_at: datetime, policy: Policy) -> datetime | None:
 
 
 def _working_day(after: datetime, count: int, policy: Policy) -> Span:
-    today = after.astimezone(ZoneInfo(policy.shop.zone)).date()
+    today = local_day(after, policy)
     days = _working_days(today + timedelta(days=1), policy)
     for _passed in range(count - 1):
         next(days)

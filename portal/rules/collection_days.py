@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from portal.rules.days import local_day, read_day
 from portal.rules.hours import open_spans
 from portal.rules.policy import Policy
 from portal.rules.refusals import Unfit, needs
@@ -24,7 +25,7 @@ class Open:
 
 def open_days(now: datetime, policy: Policy) -> Sequence[Open]:
     """The days to choose from, the earliest first; today while the shop has not closed for the day."""
-    today = now.astimezone(ZoneInfo(policy.shop.zone)).date()
+    today = local_day(now, policy)
     ahead = range(policy.handover.weeks_ahead * 7 + 1)
     days = [open_on(today + timedelta(days=days), policy) for days in ahead]
     return [day for day in days if day and now < day.closes]
@@ -40,10 +41,7 @@ def fit_day(typed: str, now: datetime, policy: Policy) -> date:
     """The day that was chosen. Raises Unfit (field "day") for none, the past, a closed day, or one too far ahead."""
     if not typed.strip():
         raise needs("day", say("The day"))
-    try:
-        day = date.fromisoformat(typed.strip())
-    except ValueError:
-        raise Unfit("day", say("“{typed}” is not a date. Write it like 2026-12-08.", typed=typed.strip())) from None
+    day = read_day("day", typed)
     offered = [each.day for each in open_days(now, policy)]
     if day in offered:
         return day

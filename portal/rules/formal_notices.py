@@ -14,6 +14,7 @@ from datetime import date, timedelta
 from enum import StrEnum
 from typing import Any
 
+from portal.rules.days import read_day
 from portal.rules.deadlines import months_after
 from portal.rules.money import Price
 from portal.rules.policy_collection import Law
@@ -410,16 +411,6 @@ def fit_posting(typed: str, notice: Notice, formal: Formal, today: date) -> date
                 ),
             )
     return day
-
-
-def read_day(field: str, typed: str) -> date:
-    """A day as typed. Raises Unfit."""
-    try:
-        return date.fromisoformat(typed.strip())
-    except ValueError:
-        raise Unfit(
-            field, say("“{typed}” is not a date. Write it like 2026-12-08.", typed=typed.strip()[:40])
-        ) from None
 
 
 def stopped_by(events: Iterable[tuple[str, Mapping[str, Any]]]) -> Sentence | None:

@@ -14,6 +14,7 @@ from typing import Literal, get_args
 from zoneinfo import ZoneInfo
 
 from portal.rules.contact import email, phone
+from portal.rules.days import local_day
 from portal.rules.hours import open_spans
 from portal.rules.policy import Kind, Policy
 from portal.rules.refusals import Refused
@@ -137,7 +138,7 @@ class _Row:
 
 
 def _past(row: _Row, columns: Columns, policy: Policy, now: datetime) -> Past:
-    days = _days(row, columns, now.astimezone(ZoneInfo(policy.shop.zone)).date(), policy)
+    days = _days(row, columns, local_day(now, policy), policy)
     ended_on = days.pop("ended", None)
     received = days.pop("received")
     in_order = [

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from datetime import date
 
+from portal.rules.days import read_day
 from portal.rules.refusals import Unfit, needs
 from portal.rules.sentences import Sentence, say
 
@@ -33,10 +34,7 @@ def day_of(field: str, what: Sentence, typed: str, *, earliest: date, today: dat
     """The day as typed. Raises Unfit for none, one to come, or one before it could have been."""
     if not typed.strip():
         raise needs(field, what)
-    try:
-        day = date.fromisoformat(typed.strip())
-    except ValueError:
-        raise Unfit(field, say("“{typed}” is not a date. Write it like 2026-12-08.", typed=typed.strip())) from None
+    day = read_day(field, typed)
     if not earliest <= day <= today:
         raise Unfit(field, say("A day from {earliest} to {today} is meant.", earliest=earliest, today=today))
     return day
