@@ -15,6 +15,7 @@ from sqlalchemy import Connection
 from portal.actions import retention
 from portal.actions.archives import ERASED_AT_ONCE
 from portal.actions.desk import By, Change, Desk, change_ticket, find
+from portal.rules.days import local_day
 from portal.rules.numbers import spoken
 from portal.rules.periods import goes_at
 from portal.rules.policy import Policy
@@ -78,7 +79,7 @@ def erase(
                     numbers=", ".join(here),
                 )
             )
-        paused = {pause.kept: pause for pause in keeping.pauses_of(connection, ticket.visit_id)}
+        paused = keeping.paused(connection, ticket.visit_id, local_day(desk.clock.now(), policy))
         since = keeping.of_visit(connection, ticket.visit_id)
         going = [kept for kept in ERASED_AT_ONCE if kept not in paused and kept in since]
         visit = visits.by_id(connection, ticket.visit_id)

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from sqlalchemy import Connection
 
-from portal.actions import tell
+from portal.actions import staying, tell
 from portal.actions.desk import By, Change, Desk, NotFound, Outcome, change_ticket
 from portal.rules import contact as addresses
 from portal.rules import throttle
@@ -37,7 +37,7 @@ class Renewed(LookupError):
 
 
 class Over(LookupError):
-    """The devices have left, and their warranty has ended: the page is no more (410)."""
+    """The devices have left, their warranty has ended, and nothing is open: the page is no more (410)."""
 
     def __init__(self) -> None:
         super().__init__("This link has ended.")
@@ -87,8 +87,7 @@ def resolve_page(desk: Desk, connection: Connection, token_text: str) -> Reading
         raise Over if erased else _unknown()
     reading, version = found
     if desk.links.current(token, version):
-        ends_at = reading.reader.visit.link_ends_at
-        if ends_at is not None and desk.clock.now() >= ends_at:
+        if _is_over(desk, connection, reading.reader.visit):
             raise Over
         return reading
     if desk.links.outdated(token, version):
@@ -157,6 +156,14 @@ def send_link_again(desk: Desk, number_typed: str, email_or_phone_typed: str, ad
         for contact in visits.contacts_of(connection, visit.id):
             if asked_by in (contact.email.casefold(), contact.phone):
                 tell.link_again(connection, visit, contact, f"contact {contact.ref} asked {now.isoformat()}", now)
+
+
+def _is_over(desk: Desk, connection: Connection, visit: Visit) -> bool:
+    """Whether a page has ended. What may keep it is read only once its time is over."""
+    now = desk.clock.now()
+    if visit.link_ends_at is None or now < visit.link_ends_at:
+        return False
+    return not staying.page_stays(connection, visit.id, desk.policy(connection), now)
 
 
 def _behind(connection: Connection, token: Token) -> tuple[Reading, int] | None:

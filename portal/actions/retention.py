@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Connection
 
 from notifications import outbox
+from portal.actions import staying
 from portal.actions.desk import CLOCK, Change, Desk, write_events
 from portal.actions.photos import let_go
 from portal.rules.periods import due_before
@@ -138,13 +139,16 @@ def _steps(going: _Round, files: PhotoFiles, kept: Kept, most: int) -> Iterator[
 
 
 def _visits(connection: Connection, going: _Round, kept: Kept, most: int, gone: list[str]) -> int:
-    """One step over visits whose period for this kind is over."""
-    found = keeping.due(connection, kept, going.before(kept), going.today, most)
-    for visit_id in found:
-        _ERASE[kept](connection, going.policy, visit_id, gone)
-        if not keeping.done(connection, visit_id, kept):
-            _close(connection, visit_id)
-    return len(found)
+    """One step over visits whose period for this kind is over. What is still needed is no longer due after it."""
+    while found := keeping.due(connection, kept, going.before(kept), going.today, most):
+        going_now = staying.let_go(connection, found, kept, going.policy, going.now, going.today)
+        for visit_id in going_now:
+            _ERASE[kept](connection, going.policy, visit_id, gone)
+            if not keeping.done(connection, visit_id, kept):
+                _close(connection, visit_id)
+        if going_now:
+            return len(going_now)
+    return 0
 
 
 def _close(connection: Connection, visit_id: int) -> None:

@@ -2,15 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime, time, timedelta
+from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from portal.rules.deadlines import months_after
+from portal.rules.sentences import Sentence, say
 from portal.rules.stages import Ending
 
 AFTER_NO_REPAIR = timedelta(days=30)  # how long the page stays where nothing was repaired
+ANSWER_STAYS = timedelta(days=14)  # so long what the shop settled last can be read, should the page end meanwhile
 REPAIRED = (Ending.COLLECTED, Ending.POSTED)
+
+
+class Matter(StrEnum):
+    """What keeps a visit's page past its end while it is open."""
+
+    COMPLAINT = "complaint"
+    DISPUTE = "dispute"
+    REFUND = "refund"
+    REQUEST = "request"
+
+
+MATTER_WORDS: Mapping[Matter, Sentence] = {
+    Matter.COMPLAINT: say("your complaint"),
+    Matter.DISPUTE: say("what is in dispute"),
+    Matter.REFUND: say("what we owe you back"),
+    Matter.REQUEST: say("what you asked about your data"),
+}
 
 
 def begins(ended_at: datetime, delivered_on: date | None, zone: str) -> datetime:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, case, insert, select
+from sqlalchemy import Connection, bindparam, case, func, insert, select
 
 from portal.rules.stages import Event
 from portal.store.tables import journal, staff, tickets
@@ -177,6 +177,25 @@ _SAID = (
 def said_since(connection: Connection, event: str, since: datetime) -> list[Said]:
     """What customers have said by this event since then, the oldest first."""
     return [Said(*tuple(row)) for row in connection.execute(_SAID, {"event": event, "since": since})]
+
+
+# What the shop settled with a customer; what they closed themselves they know of.
+SETTLING_EVENTS = ("complaint_closed", "ownership_settled", "money_given_back", "data_done", "data_refused")
+_SETTLED_AT = (
+    select(func.max(journal.c.at))
+    .join(tickets, journal.c.ticket_id == tickets.c.id)
+    .where(
+        tickets.c.visit_id == bindparam("visit_id"),
+        journal.c.event.in_(SETTLING_EVENTS),
+        journal.c.by_kind != "customer",
+    )
+)
+
+
+def settled_at(connection: Connection, visit_id: int) -> datetime | None:
+    """When the shop last settled something about a visit's devices, or None."""
+    moment: datetime | None = connection.execute(_SETTLED_AT, {"visit_id": visit_id}).scalar()
+    return moment
 
 
 _UNREAD = (

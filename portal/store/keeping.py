@@ -117,6 +117,11 @@ def pauses_of(connection: Connection, visit_id: int) -> list[Pause]:
     ]
 
 
+def paused(connection: Connection, visit_id: int, today: date) -> dict[Kept, Pause]:
+    """What pauses it on a day, by kind: a pause whose day has come pauses nothing any more."""
+    return {pause.kept: pause for pause in pauses_of(connection, visit_id) if pause.until > today}
+
+
 def pause(connection: Connection, visit_id: int, pause: Pause, staff_id: int | None, now: datetime) -> None:
     """Pause the end of a kind of data, in place of what paused it before."""
     end_pause(connection, visit_id, pause.kept)

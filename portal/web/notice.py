@@ -9,6 +9,8 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
+from portal.actions import staying
+from portal.rules.afterwards import MATTER_WORDS
 from portal.rules.periods import goes_at
 from portal.rules.policy import Policy
 from portal.rules.policy_base import Words
@@ -55,6 +57,12 @@ class Held:
     gone: bool
     pause: Pause | None
 
+    @property
+    def stays_for(self) -> Pause | None:
+        """What keeps it past its last day, or while none is set."""
+        ends_earlier = self.pause and self.last_day and self.pause.until <= self.last_day
+        return None if ends_earlier else self.pause
+
 
 def notice(policy: Policy, *, staff: bool) -> Notice:
     """The register in words; what is kept of the staff is for the staff."""
@@ -62,10 +70,15 @@ def notice(policy: Policy, *, staff: bool) -> Notice:
     return Notice([_line(kept, policy) for kept in kinds], policy.privacy, policy.retention.longer_because)
 
 
-def held(connection: Connection, visit_id: int, policy: Policy) -> list[Held]:
+def still_open(connection: Connection, visit_id: int, policy: Policy) -> list[Sentence]:
+    """What keeps a visit's page, and what it is made from, past the days that `held` names."""
+    return [MATTER_WORDS[each] for each in staying.matters(connection, visit_id, policy)]
+
+
+def held(connection: Connection, visit_id: int, policy: Policy, today: date) -> list[Held]:
     """What is held of a visit, each kind with the day on which it goes."""
     since, zone = keeping.of_visit(connection, visit_id), ZoneInfo(policy.shop.zone)
-    paused = {pause.kept: pause for pause in keeping.pauses_of(connection, visit_id)}
+    paused = keeping.paused(connection, visit_id, today)
     lines = []
     for kept in OF_A_VISIT:
         goes = goes_at(since[kept], policy.retention.period(kept), zone) if kept in since else None

@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 
 from notifications.instants import FixedClock
-from portal.actions import handover, retention
+from portal.actions import complaints, handover, retention
 from portal.actions.desk import Desk, find
 from portal.actions.intake import TakenIn
 from portal.main import Installation
@@ -64,6 +64,27 @@ def test_a_page_that_is_erased_while_somebody_looks_ends_with_the_same_kind_word
     ):
         assert answer.status_code == 410
         assert "This page has ended" in answer.text
+
+
+def test_a_complaint_keeps_the_page_and_the_page_says_so_and_until_when(
+    client: Browser, keeper_client: Browser, desk: Desk, clock: FixedClock, address: str, taken_in: TakenIn
+) -> None:
+    number = spoken(taken_in.numbers[0])
+    promise = "Until that is settled, and two weeks more, the page of this repair stays open"
+    assert promise not in client.get(f"{address}/privacy").text
+    complaints.complain(desk, taken_in.numbers[0], "It came back with a scratch.")
+    for told in (client.get(f"{address}/privacy").text, keeper_client.get(f"/bench/{number}/data").text):
+        assert "Still open: your complaint." in " ".join(told.split())
+        assert promise in told
+
+    clock.at += timedelta(days=40)
+    assert client.get(address).status_code == 200
+    assert client.get(f"{address}/complain/{number}").status_code == 200
+
+    complaints.answer(desk, BENCH, taken_in.numbers[0], "We polish it.", closes=True)
+    assert client.get(f"{address}/complain/{number}").status_code == 200  # the answer can be read
+    clock.at += timedelta(days=14)
+    assert client.get(f"{address}/complain/{number}").status_code == 410
 
 
 def test_a_device_that_has_gone_wrong_again_is_told_to_the_bench_once(

@@ -65,7 +65,8 @@ def data_page(found: Ticket, answer: Answer | None = None, form: str = "") -> Re
     text = render_template(
         "bench/data.html",
         ticket=found,
-        held=notice.held(connection(), found.visit_id, policy()),
+        held=notice.held(connection(), found.visit_id, policy(), today()),
+        still_open=notice.still_open(connection(), found.visit_id, policy()),
         chosen=request.form.getlist("kinds"),
         may_pause=guard.me().is_keeper,
         restricted_at=visit.restricted_at,
