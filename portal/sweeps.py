@@ -24,7 +24,12 @@ def all_sweeps(desk: Desk, office: PostOffice, files: PhotoFiles, read: Settings
         return Tally(forgotten + seen, forgotten + orphans)
 
     def remind(now: datetime) -> Tally:
-        done = [collection.remind(desk, now), answers.remind(desk, now), rights.remind(desk, now)]
+        done = [
+            collection.remind(desk, now),
+            answers.remind(desk, now),
+            rights.remind(desk, now),
+            rights.end_announced(desk, now),
+        ]
         return Tally(sum(looked_at for looked_at, _done in done), sum(reminded for _looked_at, reminded in done))
 
     def lapse(now: datetime) -> Tally:

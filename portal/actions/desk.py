@@ -11,18 +11,20 @@ from datetime import datetime
 from functools import lru_cache
 from random import Random
 from typing import Literal
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection, Engine
 
 from notifications.instants import Clock
 from portal.links import Links
+from portal.rules import restriction
 from portal.rules.numbers import parse_number, spoken
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import Event, Standing, apply
 from portal.store import engine as database
-from portal.store import journal, policies, tickets, visits
+from portal.store import journal, policies, rights, tickets, visits
 from portal.store.journal import Entry
 from portal.store.ledger import Ledger, NoLedger
 from portal.store.tickets import Ticket
@@ -163,7 +165,8 @@ def change_ticket(
     """Do one deed on one ticket in one transaction: load, decide, write row and journal, then put messages.
 
     `seen` is the revision the person looked at (None: whatever it is now); `deed_key` makes a form posted twice have
-    one effect; `then` gets the changed ticket and writes what must go out. Raises Stale, NotFound, Refused.
+    one effect; `then` gets the changed ticket and writes what must go out. Raises Stale, NotFound, Refused, also for
+    what would use data that is only stored.
     """
     with desk.writing() as connection:
         return change_within(desk, connection, by, number, decide, seen=seen, deed_key=deed_key, then=then)
@@ -197,6 +200,7 @@ def change_within(
             changed = find(connection, number)
             return Outcome(changed.number, changed.revision, repeated=True)
         raise
+    _must_be_allowed(connection, by, ticket, change, policy)
     revision = ticket.revision + len(change.events)
     values = standing_columns(ticket.standing, change.events, now) | change.columns
     if not tickets.change(connection, ticket, revision, values):  # PostgreSQL: somebody was faster
@@ -212,6 +216,20 @@ def change_within(
     if then:
         then(connection, find(connection, number), now)
     return Outcome(ticket.number, revision)
+
+
+def _must_be_allowed(connection: Connection, by: By, ticket: Ticket, change: Change, policy: Policy) -> None:
+    """Refuse what would use data that is only stored (GDPR Art. 18(2)), unless it was allowed.
+
+    What a person does about their own repair is with their consent; what the clock puts is held back where it is sent.
+    """
+    if by.kind in ("customer", "clock"):
+        return
+    wanted = {use for event in change.events if (use := restriction.use_of(event, change.audience))}
+    since = visits.by_id(connection, ticket.visit_id).restricted_at if wanted else None
+    if since:
+        allowed = {each.use for each in rights.allowed_uses_of(connection, ticket.visit_id)}
+        restriction.must_be_allowed(wanted, allowed, since.astimezone(ZoneInfo(policy.shop.zone)).date())
 
 
 def must_still_hold(desk: Desk, connection: Connection, policy: Policy) -> None:

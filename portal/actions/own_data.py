@@ -136,6 +136,18 @@ def restrict(desk: Desk, number: str, *, deed_key: str | None = None) -> Outcome
     return change_ticket(desk, CUSTOMER, number, decide, deed_key=deed_key, then=then)
 
 
+def use_again(desk: Desk, number: str, *, deed_key: str | None = None) -> Outcome:
+    """Have the data used again, which was only stored. Raises Refused where no restriction stands."""
+
+    def decide(_connection: Connection, _ticket: Ticket, _policy: Policy) -> Change:
+        def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
+            rights.end_at_owners_wish(connection, ticket.visit_id, CUSTOMER, now)
+
+        return Change([Event("data_lifted", {"right": Right.RESTRICTION.value})], audience="bench", write=write)
+
+    return change_ticket(desk, CUSTOMER, number, decide, deed_key=deed_key)
+
+
 def objects(desk: Desk, number: str, words: str, *, deed_key: str | None = None) -> str:
     """Object (Art. 21): reminders and news end at once; on the rest, the proof of what was agreed, the keeper answers.
 

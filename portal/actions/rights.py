@@ -12,8 +12,9 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
+from notifications import outbox
 from portal.actions import tell
-from portal.actions.desk import By, Change, Desk, NotFound, change_within, find
+from portal.actions.desk import CLOCK, By, Change, Desk, NotFound, change_within, find
 from portal.actions.shelf import day
 from portal.rules import rights as rules
 from portal.rules.hours import holiday_on
@@ -23,7 +24,7 @@ from portal.rules.retention import OF_A_VISIT
 from portal.rules.rights import Request, Right, State, Through
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import Event
-from portal.rules.text import passage
+from portal.rules.text import line, passage
 from portal.rules.tokens import new_ref
 from portal.store import keeping, rights, tickets, visits
 from portal.store.keeping import Pause
@@ -31,6 +32,7 @@ from portal.store.rights import Kept
 from portal.store.tickets import Ticket
 
 OLDEST = timedelta(days=366)  # a request entered later than that was mistyped
+TOLD_BEFORE = timedelta(days=1)  # a restriction ends no sooner after its person was told (common practice, no source)
 LOOKED_AT_AGAIN = timedelta(days=365)  # a restriction is never for ever (recital 39 GDPR)
 _RESTRICTED = "Art. 18 GDPR"  # the reason of the pauses that a restriction makes
 Decide = Callable[[Kept, Policy, date], tuple[Request, dict[str, object]]]
@@ -151,15 +153,65 @@ def settle(desk: Desk, by: By, ref: str, state: str, answer: str, *, deed_key: s
     _change(desk, by, ref, decide, state, deed_key, also=_take_effect)
 
 
-def lift(desk: Desk, by: By, ref: str, *, deed_key: str | None = None) -> None:
-    """End a restriction; the person is told before anything is done with the data again (Art. 18(3) GDPR)."""
+def announce_end(desk: Desk, by: By, ref: str, *, deed_key: str | None = None) -> None:
+    """Tell the person that their restriction ends; it does from the next day on, once that has gone out to them.
+
+    Art. 18(3) GDPR. Raises Refused where none stands, it is announced already, or the person cannot be sent anything.
+    """
+
+    def decide(kept: Kept, _policy: Policy, today: date) -> tuple[Request, dict[str, object]]:
+        _must_restrict(kept)
+        if kept.lift_on is not None:
+            raise Refused(say("They were told already that it ends."))
+        return kept.request, {"lift_on": today + TOLD_BEFORE}
+
+    def must_reach(connection: Connection, kept: Kept, _by: By, _now: datetime) -> None:
+        if kept.visit_id is None or not _owner_is_reached(connection, kept.visit_id, desk.policy(connection)):
+            raise Refused(say("We cannot send them anything. Tell them yourself, and write down how."))
+
+    _change(desk, by, ref, decide, "lifting", deed_key, also=must_reach)
+
+
+def lift(desk: Desk, by: By, ref: str, told: str, *, deed_key: str | None = None) -> None:
+    """End a restriction at once, whose person was told before by the keeper. `told` says how (Art. 18(3) GDPR).
+
+    Raises Unfit (field "told"), Refused where none stands.
+    """
+    how = line("told", say("How they were told"), told, limit=200, required=True)
 
     def decide(kept: Kept, _policy: Policy, _today: date) -> tuple[Request, dict[str, object]]:
-        if not kept.restricts:
-            raise Refused(say("There is no restriction in force here."))
-        return kept.request, {"lifted_at": desk.clock.now()}
+        _must_restrict(kept)
+        return kept.request, {"lifted_at": desk.clock.now(), "lift_told": how}
 
     _change(desk, by, ref, decide, "lifted", deed_key, also=_end_restriction)
+
+
+def end_announced(desk: Desk, now: datetime) -> tuple[int, int]:
+    """End the restrictions of which the person was told, on their day: (looked at, ended)."""
+    with desk.reading() as connection:
+        today, told = local_day(desk.policy(connection), now), rights.ending_restrictions(connection)
+        over = [
+            kept
+            for kept in told
+            if kept.lift_on and kept.lift_on <= today and outbox.sent_at(connection, tell.cause_of_request(kept))
+        ]
+    for kept in over:
+        with desk.writing() as connection:
+            if rights.change(connection, kept, kept.request, {"lifted_at": now}, kept.deed_key):
+                ended = of(connection, kept.ref)
+                _end_restriction(connection, ended, CLOCK, now)
+                _journal(desk, connection, CLOCK, ended, "data_lifted")
+    return len(told), len(over)
+
+
+def end_at_owners_wish(connection: Connection, visit_id: int, by: By, now: datetime) -> None:
+    """The person wants their data used again: every restriction of the visit ends. Raises Refused where none stands."""
+    standing = [kept for kept in rights.of_visit(connection, visit_id) if kept.restricts]
+    if not standing:
+        raise Refused(say("There is no restriction in force here."))
+    for kept in standing:
+        rights.change(connection, kept, kept.request, {"lifted_at": now}, kept.deed_key)
+        _end_restriction(connection, of(connection, kept.ref), by, now)
 
 
 def remind(desk: Desk, now: datetime) -> tuple[int, int]:
@@ -218,7 +270,7 @@ def _change(
     deed_key: str | None,
     also: Callable[[Connection, Kept, By, datetime], None] | None = None,
 ) -> None:
-    """Change a request in one transaction; `what` is what the person is told, or "" for nothing."""
+    """Change a request in one transaction; `what` is what the journal and the person are told, or "" for nothing."""
     with desk.writing() as connection:
         now, policy, kept = desk.clock.now(), desk.policy(connection), of(connection, ref)
         if deed_key and kept.deed_key == deed_key:
@@ -231,7 +283,8 @@ def _change(
             also(connection, changed, by, now)
         if what:
             _journal(desk, connection, by, changed, f"data_{what}")
-            tell.request_told(connection, changed, what, now)
+            if what != "lifted":  # of which they were told before
+                tell.request_told(connection, changed, what, now)
 
 
 _MEANWHILE: Sentence = say("Somebody else changed this request at this very moment. Please look at it again.")
@@ -248,15 +301,26 @@ def _journal(desk: Desk, connection: Connection, by: By, kept: Kept, name: str) 
     change_within(desk, connection, by, kept.number, decide)
 
 
+def _must_restrict(kept: Kept) -> None:
+    if not kept.restricts:
+        raise Refused(say("There is no restriction in force here."))
+
+
+def _owner_is_reached(connection: Connection, visit_id: int, policy: Policy) -> bool:
+    owners = [each for each in visits.contacts_of(connection, visit_id) if each.role == "owner"]
+    return any(tell.channels(owner, policy) for owner in owners)
+
+
 def _take_effect(connection: Connection, kept: Kept, by: By, now: datetime) -> None:
     if kept.visit_id is not None and kept.request.state is State.DONE:
         take_effect(connection, kept.visit_id, kept.request.right, by, now)
 
 
 def _end_restriction(connection: Connection, kept: Kept, _by: By, _now: datetime) -> None:
-    if kept.visit_id is None:
+    if kept.visit_id is None or any(each.restricts for each in rights.of_visit(connection, kept.visit_id)):
         return
     visits.restrict(connection, kept.visit_id, None)
+    rights.end_uses(connection, kept.visit_id)
     for pause in keeping.pauses_of(connection, kept.visit_id):
         if pause.reason == _RESTRICTED:
             keeping.end_pause(connection, kept.visit_id, pause.kept)

@@ -6,8 +6,8 @@ urgent waits for the day, and the quiet time is added to its life.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from datetime import datetime, timedelta
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Connection
@@ -160,6 +160,20 @@ def question_withdrawn(connection: Connection, ticket: Ticket, kept: Kept, now: 
     _ask(connection, ticket, "question_withdrawn", f"question {kept.ref} withdrawn", {"question": kept.ref}, now)
 
 
+def cancelled(
+    connection: Connection, ticket: Ticket, refs: Sequence[str], now: datetime, *, undone: bool = False
+) -> None:
+    """What was agreed to was cancelled, and what follows; or that was a mistake. To everybody who may agree."""
+    facts: dict[str, object] = {"questions": list(refs), "undone": undone}
+    _ask(connection, ticket, "cancelled", cause_of(ticket), facts, now)
+
+
+def refund_overdue(connection: Connection, ticket: Ticket, due_on: date, now: datetime) -> None:
+    """The day has passed by which something was to be given back: the keepers hear of it."""
+    cause = f"refund {ticket.ref} due {due_on.isoformat()}"
+    keepers(connection, "refund_overdue", cause, ticket.ref, {"due_on": due_on.isoformat()}, now)
+
+
 def price_agreed(connection: Connection, ticket: Ticket, now: datetime) -> None:
     """What was agreed about the price, in writing, to everybody who may agree."""
     _ask(connection, ticket, "price_agreed", cause_of(ticket), {}, now)
@@ -204,8 +218,12 @@ def request_told(connection: Connection, kept: Request, what: str, now: datetime
     visit, facts = visits.by_id(connection, kept.visit_id), {"request": kept.ref, "what": what}
     for contact in visits.contacts_of(connection, visit.id):
         if contact.role == "owner":
-            cause = f"request {kept.ref} revision {kept.revision}"
-            _put(connection, "request_told", cause, contact, visit.ref, facts, now)
+            _put(connection, "request_told", cause_of_request(kept), contact, visit.ref, facts, now)
+
+
+def cause_of_request(kept: Request) -> str:
+    """What a message is caused by that tells what has just become of a request."""
+    return f"request {kept.ref} revision {kept.revision}"
 
 
 def request_waits(connection: Connection, kept: Request, now: datetime) -> None:

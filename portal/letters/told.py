@@ -14,7 +14,8 @@ from portal.actions import tell
 from portal.links import Links
 from portal.rules.messages import Wants
 from portal.rules.policy import Policy
-from portal.store import people, tickets, visits
+from portal.rules.restriction import Use
+from portal.store import people, rights, tickets, visits
 from portal.store.people import Person
 from portal.store.tickets import Ticket
 from portal.store.visits import Contact, Visit
@@ -61,6 +62,7 @@ class StaffTold:
     ticket: Ticket
     policy: Policy
     facts: Sequence[Facts]
+    wording: Wording | None = None
 
 
 # A link or a code is sent to whoever asked for it; that somebody took the device without a code is the owner's to know.
@@ -80,13 +82,18 @@ def look_up(connection: Connection, due: Due, policy: Policy) -> Told | Withdraw
     if silent and due.event not in HEARD_ALL_THE_SAME:
         return Withdrawn("the contact is not to be told any more")
     visit = visits.by_id(connection, contact.visit_id)
-    if visit.restricted_at and due.event not in HEARD_ALL_THE_SAME:
+    if visit.restricted_at and due.event not in HEARD_ALL_THE_SAME and not _may_be_written_to(connection, visit):
         return Withdrawn("the data is only stored, at its owner’s wish")
     of_visit = tickets.of_visit(connection, visit.id)
     about = [ticket for ticket in of_visit if ticket.ref == due.reference]
     if not about and due.reference != visit.ref:
         return Withdrawn("the repair is no longer on file")
     return Told(visit, contact, about or of_visit, policy, due.facts)
+
+
+def _may_be_written_to(connection: Connection, visit: Visit) -> bool:
+    """Whether the owner, or a claim, allows it although the data is only stored."""
+    return Use.WRITE in {each.use for each in rights.allowed_uses_of(connection, visit.id)}
 
 
 def look_up_staff(connection: Connection, due: Due, policy: Policy) -> StaffTold | Withdrawn:

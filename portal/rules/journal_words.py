@@ -22,6 +22,7 @@ from portal.rules.photo_moments import MOMENT_WORDS
 from portal.rules.policy import Policy
 from portal.rules.price_terms import WAY_WORDS as PRICE_WAY_WORDS
 from portal.rules.price_terms import of_event
+from portal.rules.restriction import GROUND_WORDS, USE_WORDS, Ground, Use
 from portal.rules.return_ways import WAY_WORDS, Way
 from portal.rules.rights import RIGHT_WORDS, Right
 from portal.rules.sentences import Sentence, say
@@ -108,6 +109,8 @@ _BENCH: Mapping[str, Sentence] = {
     "lapsed": say("No answer in time: not done, not charged"),
     "yes_taken_back": say("The customer took the yes back"),
     "agreed_work_begun": say("The work that was agreed to has begun"),
+    "cancelled": say("The customer cancelled what was agreed to; owed for it all the same: {amount}"),
+    "cancellation_taken_back": say("That the customer had cancelled was a mistake"),
     "photographed": say("Photo taken in ({moment})"),
     "photo_withdrawn": say("A photo was withdrawn"),
     "photos_paired": say("A pair of photos was made"),
@@ -142,7 +145,10 @@ _BENCH: Mapping[str, Sentence] = {
     "data_stopped": say("A request about personal data waits for an answer from the person: {right}"),
     "data_done": say("A request about personal data was carried out: {right}"),
     "data_refused": say("A request about personal data was refused: {right}"),
+    "data_lifting": say("The owner is told that the data will be used again"),
     "data_lifted": say("The data may be used again"),
+    "use_allowed": say("Although the data is only stored: {use}, since {ground}"),
+    "use_ended": say("The data is only stored, also for: {use}"),
 }
 _CUSTOMER: Mapping[str, Sentence] = {
     "announced": say("You told us that it is coming."),
@@ -174,6 +180,8 @@ _CUSTOMER: Mapping[str, Sentence] = {
     "lapsed": say("No answer in time: not done, nothing to pay for it."),
     "yes_taken_back": say("You took your yes back. It is not done, and costs nothing."),
     "agreed_work_begun": say("The work you agreed to has begun."),
+    "cancelled": say("You cancelled what you had agreed to. What was done by then costs {amount}."),
+    "cancellation_taken_back": say("That you had cancelled was a mistake of ours: it holds as you agreed."),
     "corrected": say("A correction from the shop:"),
     "ended": say("{ending}"),
     "reopened": say("Your device is back with us."),
@@ -297,6 +305,10 @@ def _facts(
     if "result" in data:
         facts["result"] = RESULT_WORDS[Result(data["result"])]
         facts["when"] = _WHEN[When(data["when"])]
+    if "use" in data:
+        facts["use"] = USE_WORDS[Use(data["use"])]
+    if "ground" in data:
+        facts["ground"] = GROUND_WORDS[Ground(data["ground"])]
     if "right" in data:
         facts["right"] = RIGHT_WORDS[Right(data["right"])]
     if "stage" in data:

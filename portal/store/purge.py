@@ -201,7 +201,7 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     **dict.fromkeys(
         [("payments", each) for each in (Category.MONEY, Category.STAFF, Category.TECHNICAL)]
         + [("adjustments", each) for each in (Category.MONEY, Category.STAFF, Category.TECHNICAL)]
-        + [("statements", Category.MONEY)],
+        + [("statements", Category.MONEY), ("refunds_due", Category.MONEY)],
         money.forget,
     ),
     ("acceptances", Category.APPROVAL): acceptances.forget,
@@ -230,6 +230,8 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     ("requests", Category.RECORD): rights.forget,
     ("requests", Category.STAFF): rights.forget,
     ("requests", Category.TECHNICAL): rights.forget,
+    ("allowed_uses", Category.RECORD): rights.forget_words,
+    ("allowed_uses", Category.STAFF): rights.forget_words,
     ("visit_challenges", Category.TECHNICAL): visit_contacts,
     ("breaches", Category.RECORD): breaches.forget,
     ("breaches", Category.STAFF): breaches.forget,

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import Connection, bindparam, delete, func, insert, select, update
 
+from portal.rules.restriction import Ground, Use
 from portal.rules.rights import Request, Right, State, Through
 from portal.store.challenges import Challenges
-from portal.store.rights_tables import requests, visit_challenges
+from portal.store.rights_tables import allowed_uses, requests, visit_challenges
 
 CODES = Challenges(visit_challenges, "visit_id")
 _ALL = (
@@ -23,6 +24,8 @@ _ALL = (
     requests.c.extended_why,
     requests.c.answer,
     requests.c.settled_at,
+    requests.c.lift_on,
+    requests.c.lift_told,
     requests.c.lifted_at,
     requests.c.reminded_at,
     requests.c.made_at,
@@ -40,6 +43,21 @@ _BY_KEY = select(*_ALL).where(requests.c.deed_key == bindparam("wanted"))
 _OPEN = select(*_ALL).where(requests.c.state == State.OPEN.value).order_by(requests.c.received_on, requests.c.id)
 _SETTLED = select(*_ALL).where(requests.c.state != State.OPEN.value).order_by(requests.c.settled_at.desc())
 _OF_VISIT = select(*_ALL).where(requests.c.visit_id == bindparam("wanted")).order_by(requests.c.id)
+_IN_FORCE = (
+    requests.c.kind == Right.RESTRICTION.value,
+    requests.c.state == State.DONE.value,
+    requests.c.lifted_at.is_(None),
+)
+_ENDING = select(*_ALL).where(*_IN_FORCE, requests.c.lift_on.is_not(None)).order_by(requests.c.id)
+_USES = (
+    select(allowed_uses.c.use, allowed_uses.c.ground, allowed_uses.c.why, allowed_uses.c.made_at)
+    .where(allowed_uses.c.visit_id == bindparam("wanted"))
+    .order_by(allowed_uses.c.id)
+)
+_END_USE = delete(allowed_uses).where(
+    allowed_uses.c.visit_id == bindparam("wanted"), allowed_uses.c.use == bindparam("of")
+)
+_END_USES = delete(allowed_uses).where(allowed_uses.c.visit_id == bindparam("wanted"))
 _CHANGE = update(requests).where(requests.c.id == bindparam("wanted"), requests.c.revision == bindparam("seen"))
 _WORDS = update(requests).where(requests.c.visit_id == bindparam("wanted")).values(words="")
 _OLD = requests.c.settled_at < bindparam("before")
@@ -63,6 +81,8 @@ class Kept:
     extended_why: str
     answer: str
     settled_at: datetime | None
+    lift_on: date | None
+    lift_told: str
     lifted_at: datetime | None
     reminded_at: datetime | None
     made_at: datetime
@@ -74,6 +94,16 @@ class Kept:
     def restricts(self) -> bool:
         """Whether it is a restriction that is in force."""
         return self.request.right is Right.RESTRICTION and self.request.state is State.DONE and self.lifted_at is None
+
+
+@dataclass(frozen=True)
+class Allowed:
+    """A use of restricted data that is allowed all the same, on which ground and why."""
+
+    use: Use
+    ground: Ground
+    why: str
+    made_at: datetime
 
 
 def add(connection: Connection, values: dict[str, object], request: Request) -> None:
@@ -114,9 +144,49 @@ def change(
     return connection.execute(_CHANGE.values(**written), {"wanted": kept.id, "seen": kept.revision}).rowcount == 1
 
 
+def ending_restrictions(connection: Connection) -> list[Kept]:
+    """The restrictions in force whose person was told that they end."""
+    return [_kept(row) for row in connection.execute(_ENDING)]
+
+
+def allowed_uses_of(connection: Connection, visit_id: int) -> list[Allowed]:
+    """What may be done with a visit's restricted data."""
+    return [
+        Allowed(Use(use), Ground(ground), why, made_at)
+        for use, ground, why, made_at in connection.execute(_USES, {"wanted": visit_id})
+    ]
+
+
+def allow_use(connection: Connection, visit_id: int, allowed: Allowed, staff_id: int | None) -> None:
+    """Allow a use, in place of what allowed it before."""
+    end_use(connection, visit_id, allowed.use)
+    connection.execute(
+        insert(allowed_uses),
+        {
+            "visit_id": visit_id,
+            "use": allowed.use.value,
+            "ground": allowed.ground.value,
+            "why": allowed.why,
+            "made_at": allowed.made_at,
+            "by_staff": staff_id,
+        },
+    )
+
+
+def end_use(connection: Connection, visit_id: int, use: Use) -> None:
+    """Allow a use no more."""
+    connection.execute(_END_USE, {"wanted": visit_id, "of": use.value})
+
+
+def end_uses(connection: Connection, visit_id: int) -> None:
+    """Nothing is allowed any more, or needs to be."""
+    connection.execute(_END_USES, {"wanted": visit_id})
+
+
 def forget_words(connection: Connection, visit_id: int) -> None:
     """Erase what a visit's owner wrote in their requests; that they asked, and what was answered, stays."""
     connection.execute(_WORDS, {"wanted": visit_id})
+    end_uses(connection, visit_id)
 
 
 def count_old(connection: Connection, before: datetime) -> int:

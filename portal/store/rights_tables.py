@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from sqlalchemy import JSON, Column, Date, ForeignKey, Index, Integer, String, Table, Text
+from sqlalchemy import JSON, Column, Date, ForeignKey, Index, Integer, String, Table, Text, UniqueConstraint
 
 from notifications.instants import Instant
+from portal.rules.restriction import Ground, Use
 from portal.rules.rights import Right, State, Through
 from portal.store.tables import NONE, RECORD, STAFF, TECHNICAL, metadata, one_of
 
@@ -28,7 +29,9 @@ requests = Table(
     Column("paused_days", Integer, nullable=False, server_default="0", info=RECORD),
     Column("answer", Text, nullable=False, server_default="", info=RECORD),
     Column("settled_at", Instant, info=RECORD),
-    Column("lifted_at", Instant, info=RECORD),  # of a restriction: when it ended
+    Column("lift_on", Date, info=RECORD),  # of a restriction: the day on which it ends, as the person was told
+    Column("lift_told", Text, nullable=False, server_default="", info=RECORD),  # how the keeper told them, if not we
+    Column("lifted_at", Instant, info=RECORD),  # when it ended
     Column("reminded_at", Instant, info=RECORD),
     Column("made_at", Instant, nullable=False, info=RECORD),
     Column("entered_by", Integer, ForeignKey("staff.id"), info=STAFF),
@@ -42,6 +45,22 @@ requests = Table(
 _OPEN = requests.c.state == State.OPEN.value
 Index("ix_requests_open", requests.c.received_on, sqlite_where=_OPEN, postgresql_where=_OPEN)
 Index("ix_requests_settled_at", requests.c.settled_at)
+
+# While a restriction stands, data is only stored; what may be done with it all the same, and why (GDPR Art. 18(2)).
+allowed_uses = Table(
+    "allowed_uses",
+    metadata,
+    Column("id", Integer, primary_key=True, info=NONE),
+    Column("visit_id", Integer, ForeignKey("visits.id", ondelete="CASCADE"), nullable=False, info=NONE),
+    Column("use", String(10), nullable=False, info=RECORD),
+    Column("ground", String(10), nullable=False, info=RECORD),
+    Column("why", Text, nullable=False, info=RECORD),
+    Column("made_at", Instant, nullable=False, info=RECORD),
+    Column("by_staff", Integer, ForeignKey("staff.id"), info=STAFF),
+    one_of("use", tuple(Use)),
+    one_of("ground", tuple(Ground)),
+    UniqueConstraint("visit_id", "use"),
+)
 
 # Six-digit codes to the contact on file, for whoever asks on a visit's page; see `challenges` for those of questions.
 visit_challenges = Table(

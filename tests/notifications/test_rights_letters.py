@@ -6,9 +6,10 @@ from datetime import timedelta
 
 import pytest
 
-from portal.actions import codes, own_data, people, rights
+from portal.actions import codes, own_data, people, restriction, rights
 from portal.actions.desk import COMMAND, By
 from portal.actions.intake import NewDevice, NewVisit, take_in
+from portal.actions.moves import move
 from portal.actions.notes import note
 from portal.actions.rights import Asked
 from portal.main import Installation
@@ -108,12 +109,42 @@ def test_it_is_read_in_german(shop: Shop) -> None:
 def test_nothing_else_goes_out_while_the_data_is_only_stored(shop: Shop) -> None:
     """Art. 18(2) GDPR."""
     number = arrive(shop)
+    note(shop.desk, BENCH, number, "It is open on the bench.", audience="customer")
     own_data.restrict(shop.desk, number)
     shop.send()
+    shop.desk.clock.at += timedelta(hours=1)
+    move(shop.desk, BENCH, number, "cleaning")
+
+    assert shop.send() == []
+
+
+def test_what_is_allowed_all_the_same_goes_out(shop: Shop) -> None:
+    """Art. 18(2) GDPR: with the person’s consent."""
+    number = arrive(shop)
+    own_data.restrict(shop.desk, number)
+    shop.send()
+    restriction.allow_uses(shop.desk, BENCH, number, ["write"], "consent", "Asked to be written to.")
     note(shop.desk, BENCH, number, "It is open on the bench.", audience="customer")
     shop.desk.clock.at += timedelta(hours=1)
 
-    assert shop.send() == []
+    assert "It is open on the bench." in only(shop)
+
+
+def test_the_end_of_a_restriction_is_told_before_and_comes_on_its_day(shop: Shop) -> None:
+    """Art. 18(3) GDPR."""
+    number = arrive(shop)
+    ref = rights.enter(shop.desk, BENCH, Asked("restriction", "mail", number=number))
+    rights.settle(shop.desk, BENCH, ref, "done", "As you ask.")
+    shop.send()
+    rights.announce_end(shop.desk, BENCH, ref)
+
+    assert "From Tue, 3 Mar 2026 on we use your data again" in only(shop)
+    assert rights.end_announced(shop.desk, shop.desk.clock.now()) == (1, 0)
+    assert visit_of(shop, number).restricted_at
+    shop.desk.clock.at += timedelta(days=1)
+    assert rights.end_announced(shop.desk, shop.desk.clock.now()) == (1, 1)
+    assert visit_of(shop, number).restricted_at is None
+    assert rights.end_announced(shop.desk, shop.desk.clock.now()) == (0, 0)
 
 
 def test_a_keeper_hears_what_waits_and_not_what_was_answered_meanwhile(shop: Shop) -> None:

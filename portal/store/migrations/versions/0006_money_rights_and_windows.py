@@ -52,6 +52,24 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("name", name=op.f("pk_series")),
     )
     op.create_table(
+        "allowed_uses",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("visit_id", sa.Integer(), nullable=False),
+        sa.Column("use", sa.String(length=10), nullable=False),
+        sa.Column("ground", sa.String(length=10), nullable=False),
+        sa.Column("why", sa.Text(), nullable=False),
+        sa.Column("made_at", Instant(), nullable=False),
+        sa.Column("by_staff", sa.Integer(), nullable=True),
+        sa.CheckConstraint("ground IN ('consent', 'claim', 'others')", name=op.f("ck_allowed_uses_ground")),
+        sa.CheckConstraint(
+            "use IN ('write', 'photo', 'post', 'publish', 'disclose')", name=op.f("ck_allowed_uses_use")
+        ),
+        sa.ForeignKeyConstraint(["by_staff"], ["staff.id"], name=op.f("fk_allowed_uses_by_staff")),
+        sa.ForeignKeyConstraint(["visit_id"], ["visits.id"], name=op.f("fk_allowed_uses_visit_id"), ondelete="CASCADE"),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_allowed_uses")),
+        sa.UniqueConstraint("visit_id", "use", name=op.f("uq_allowed_uses_visit_id_use")),
+    )
+    op.create_table(
         "breaches",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("ref", sa.String(length=10), nullable=False),
@@ -90,6 +108,8 @@ def upgrade() -> None:
         sa.Column("paused_days", sa.Integer(), server_default="0", nullable=False),
         sa.Column("answer", sa.Text(), server_default="", nullable=False),
         sa.Column("settled_at", Instant(), nullable=True),
+        sa.Column("lift_on", sa.Date(), nullable=True),
+        sa.Column("lift_told", sa.Text(), server_default="", nullable=False),
         sa.Column("lifted_at", Instant(), nullable=True),
         sa.Column("reminded_at", Instant(), nullable=True),
         sa.Column("made_at", Instant(), nullable=False),
@@ -311,6 +331,20 @@ def upgrade() -> None:
         sa.UniqueConstraint("ref", name=op.f("uq_push_devices_ref")),
     )
     op.create_table(
+        "refunds_due",
+        sa.Column("ticket_id", sa.Integer(), nullable=False),
+        sa.Column("amount_minor", sa.BigInteger(), nullable=False),
+        sa.Column("due_on", sa.Date(), nullable=False),
+        sa.Column("told_at", Instant(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["ticket_id"], ["tickets.id"], name=op.f("fk_refunds_due_ticket_id"), ondelete="CASCADE"
+        ),
+        sa.PrimaryKeyConstraint("ticket_id", name=op.f("pk_refunds_due")),
+    )
+    with op.batch_alter_table("refunds_due", schema=None) as batch_op:
+        batch_op.create_index("ix_refunds_due_due_on", ["due_on"], unique=False)
+
+    op.create_table(
         "statements",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("number", sa.Integer(), nullable=False),
@@ -426,6 +460,7 @@ def upgrade() -> None:
     with op.batch_alter_table("price_terms", schema=None) as batch_op:
         batch_op.add_column(sa.Column("cancel_until", sa.Date(), nullable=True))
         batch_op.add_column(sa.Column("begin_early", sa.Boolean(), nullable=True))
+        batch_op.add_column(sa.Column("cancelled_on", sa.Date(), nullable=True))
 
     with op.batch_alter_table("proofs", schema=None) as batch_op:
         batch_op.create_index("ix_proofs_question_id", ["question_id"], unique=False)
@@ -434,6 +469,8 @@ def upgrade() -> None:
         batch_op.add_column(sa.Column("at_distance", sa.Boolean(), server_default=sa.false(), nullable=False))
         batch_op.add_column(sa.Column("cancel_until", sa.Date(), nullable=True))
         batch_op.add_column(sa.Column("begin_early", sa.Boolean(), nullable=True))
+        batch_op.add_column(sa.Column("cancelled_on", sa.Date(), nullable=True))
+        batch_op.add_column(sa.Column("owed_percent", sa.Integer(), nullable=True))
 
     with op.batch_alter_table("tickets", schema=None) as batch_op:
         batch_op.add_column(sa.Column("promised_on", sa.Date(), nullable=True))
