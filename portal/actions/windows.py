@@ -37,20 +37,18 @@ def sweep(desk: Desk, now: datetime) -> tuple[int, int]:
     """Learn where it is time to, and make every window that is due: (devices looked at, windows made or ended)."""
     known, over = _learn_if_due(desk, now)
     looked_at = made = 0
-    while True:
+    while _is_any_due(desk, known, now):
         with desk.writing() as connection:
             policy = desk.policy(connection)
             last_stage = policy.stages[-1].key
             over += windows.forget_over(connection, last_stage)
-            since = max(_midnight(policy, now), known.at)
-            found = windows.due(connection, last_stage, since, BATCH)
+            found = windows.due(connection, last_stage, _good_since(known, policy, now), BATCH)
             past = windows.past(connection, known, {(_state(each), each.kind) for each in found})
             for each in found:
                 _renew(connection, each, known, past, policy, now)
         looked_at += len(found)
         made += len(found)
-        if len(found) < BATCH:
-            return looked_at + over, made + over
+    return looked_at + over, made + over
 
 
 def renew(desk: Desk, connection: Connection, ticket_id: int, now: datetime) -> None:
@@ -128,6 +126,18 @@ def tell_moved(
 
 def _then_renew(desk: Desk, connection: Connection, ticket: Ticket, now: datetime) -> None:
     renew(desk, connection, ticket.id, now)
+
+
+def _is_any_due(desk: Desk, known: Learned, now: datetime) -> bool:
+    """Whether a window is to be made or ended; most minutes none is, and nothing is written."""
+    with desk.reading() as connection:
+        policy = desk.policy(connection)
+        return windows.is_any_due(connection, policy.stages[-1].key, _good_since(known, policy, now))
+
+
+def _good_since(known: Learned, policy: Policy, now: datetime) -> datetime:
+    """A window that was made before this moment is made anew."""
+    return max(_midnight(policy, now), known.at)
 
 
 def _learn_if_due(desk: Desk, now: datetime) -> tuple[Learned, int]:

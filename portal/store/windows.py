@@ -141,13 +141,12 @@ _DUE = (
     .limit(bindparam("most"))
 )
 _THIS = _WAITING.where(tickets.c.id == bindparam("wanted"), _UNDER_WAY)
-_OVER = delete(windows).where(
-    windows.c.ticket_id.in_(
-        select(windows.c.ticket_id)
-        .join(tickets, tickets.c.id == windows.c.ticket_id)
-        .where(or_(tickets.c.ending.is_not(None), tickets.c.stage == bindparam("last_stage")))
-    )
+_OVER = (
+    select(windows.c.ticket_id)
+    .join(tickets, tickets.c.id == windows.c.ticket_id)
+    .where(or_(tickets.c.ending.is_not(None), tickets.c.stage == bindparam("last_stage")))
 )
+_FORGET_OVER = delete(windows).where(windows.c.ticket_id.in_(_OVER))
 _LINES = select(tickets.c.number, tickets.c.device, tickets.c.needed_by, tickets.c.promised_on, *_KEPT).join(
     windows, windows.c.ticket_id == tickets.c.id
 )
@@ -189,7 +188,13 @@ def forget(connection: Connection, ticket_id: int) -> None:
 
 def forget_over(connection: Connection, last_stage: str) -> int:
     """Erase the windows of what is ready or has left, and tell how many."""
-    return connection.execute(_OVER, {"last_stage": last_stage}).rowcount
+    return connection.execute(_FORGET_OVER, {"last_stage": last_stage}).rowcount
+
+
+def is_any_due(connection: Connection, last_stage: str, since: datetime) -> bool:
+    """Whether `forget_over` or `due` finds anything."""
+    is_over = connection.execute(_OVER.limit(1), {"last_stage": last_stage}).first() is not None
+    return is_over or bool(due(connection, last_stage, since, 1))
 
 
 def due(connection: Connection, last_stage: str, since: datetime, most: int) -> list[Waiting]:

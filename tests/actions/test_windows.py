@@ -67,6 +67,14 @@ def test_the_same_moment_twice_does_nothing_the_second_time(desk: Desk, number: 
     assert swept(desk) == (0, 0)
 
 
+def test_where_nothing_is_due_nothing_is_written(desk: Desk, number: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    a_past(desk)
+    swept(desk)
+    monkeypatch.setattr(Desk, "writing", lambda _desk: pytest.fail("it waited for its turn to write"))
+
+    assert swept(desk) == (0, 0)
+
+
 def test_a_new_day_makes_every_window_anew(desk: Desk, number: str) -> None:
     a_past(desk)
     swept(desk)
