@@ -47,7 +47,7 @@ formal_notices = Table(
     Column("was_due", Boolean, nullable=False, info=RECORD),  # the keeper: it was lawfully due before
     Column("posted_on", Date, info=RECORD),
     Column("reference", String(60), nullable=False, server_default="", info=RECORD),  # of the recorded post
-    Column("proof", String(10), info=RECORD),  # the photo of the proof of posting
+    Column("proof", String(10), info=RECORD),  # the photo of the proof of posting, by what the journal calls it
     Column("taken_back", Boolean, nullable=False, server_default=false(), info=RECORD),
     one_of("kind", tuple(Kind)),
     Index("ix_formal_notices_ticket_id", "ticket_id"),

@@ -59,7 +59,10 @@ _TAKE_BACK = update(table).where(table.c.id == bindparam("wanted")).values(taken
 
 @dataclass(frozen=True)
 class Kept:
-    """A letter. `entry` is the journal's; `owed_minor` is in minor units; `satisfied` and `was_due` the keeper said."""
+    """A letter. `entry` is the journal's; `owed_minor` is in minor units; `satisfied` and `was_due` the keeper said.
+
+    `proof` is what the journal calls the photo of the proof of posting; `photos.called` finds it.
+    """
 
     id: int
     kind: Kind
@@ -104,7 +107,7 @@ def add(connection: Connection, values: dict[str, object]) -> None:
 
 
 def posted(connection: Connection, notice_id: int, on: date, reference: str, proof: str | None) -> None:
-    """It went by recorded post on a day, under a reference; `proof` is the photo of the proof of posting."""
+    """It went by recorded post on a day, under a reference; `proof` is what the journal calls its photo."""
     connection.execute(_POSTED, {"wanted": notice_id, "on": on, "sent_as": reference, "photo": proof})
 
 

@@ -13,7 +13,10 @@ from notifications.instants import FixedClock
 from portal.actions import moves
 from portal.actions.collection import remind
 from portal.actions.desk import Desk
+from portal.actions.photo_hiding import hide
+from portal.main import Installation
 from portal.rules.numbers import spoken
+from portal.rules.picture_parts import Part
 from portal.store import formal_notices, photos
 from portal.store.formal_notices import Kept
 from tests.actions.aftermath import ticket_of
@@ -136,6 +139,31 @@ def test_the_proof_of_posting_is_kept_as_a_photo_for_the_bench(keeper_client: Br
     with desk.reading() as connection:
         kept = photos.of_ticket(connection, ticket_of(desk, ready).id)
     assert [(photo.audience, photo.ref) for photo in kept] == [("bench", newest(desk, ready).proof)]
+
+
+def test_the_proof_is_found_after_parts_of_it_were_hidden_and_led_to_no_more_once_it_is_gone(
+    keeper_client: Browser, desk: Desk, installation: Installation, ready: str
+) -> None:
+    send(keeper_client, ready, **LETTER)
+    notice, picture = newest(desk, ready), io.BytesIO()
+    Image.new("RGB", (400, 300), "white").save(picture, "JPEG")
+    picture.seek(0)
+    posted = {"posted_on": "2026-03-02", "reference": "RN 1 GB", "photo": (picture, "proof.jpg")}
+    send(keeper_client, ready, f"/{notice.id}/posted", **posted)
+    base, proof = f"/bench/{spoken(ready)}/photos", newest(desk, ready).proof or ""
+    assert f'href="{base}/{proof}"' in keeper_client.get(f"/shop/notices/{spoken(ready)}").text
+
+    hide(desk, installation.photo_files, BENCH, ready, proof, [Part(0, 0, 50, 50)])
+
+    with desk.reading() as connection:
+        now_called = photos.of_ticket(connection, ticket_of(desk, ready).id)[0].ref
+    assert now_called != proof
+    page = keeper_client.get(f"/shop/notices/{spoken(ready)}").text
+    assert f'href="{base}/{now_called}"' in page
+    assert keeper_client.get(f"{base}/{now_called}").status_code == 200
+    with desk.writing() as connection:
+        photos.remove(connection, now_called)
+    assert "Proof of posting" not in keeper_client.get(f"/shop/notices/{spoken(ready)}").text
 
 
 def test_the_log_of_attempts_tells_of_the_letters_and_leads_here(

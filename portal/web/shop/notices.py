@@ -18,7 +18,7 @@ from portal.actions.formal_path import Path
 from portal.letters import formal
 from portal.rules.formal_notices import BECAUSE_WORDS, KIND_WORDS, PACKS, READ_WORDS, Kind, Pack
 from portal.rules.sentences import Sentence
-from portal.store import house
+from portal.store import house, photos
 from portal.store.tickets import Ticket
 from portal.web.bench.doing import do, form_context
 from portal.web.forms import Answer, typed
@@ -146,6 +146,7 @@ def notices_page(found: Ticket, answer: Answer | None = None, form: str = "") ->
         kind_words=KIND_WORDS,
         read_words=READ_WORDS,
         because_words=BECAUSE_WORDS,
+        proofs=photos.called(connection(), found.id),
         today=speaking().local(desk().clock.now()).date(),
         currency=policy().shop.currency,
         formal=policy().formal,
