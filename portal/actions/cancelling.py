@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 
 from sqlalchemy import Connection
 
 from portal.language import language
-from portal.rules.cancellation import Settled, Told, must_be_as_shown, settle
+from portal.rules.cancellation import TO_WORKING_DAY, Settled, Told, last_day, must_be_as_shown, settle
 from portal.rules.days import local_day
+from portal.rules.hours import holiday_on
 from portal.rules.policy import Policy
 from portal.store import announcements
 
@@ -22,8 +23,11 @@ def told(policy: Policy, tag: str, *, at_distance: bool) -> Told | None:
     """What is told of the right to cancel, in a language; None where the policy has none, or they were met."""
     if policy.cancellation is None or not at_distance:
         return None
-    words = language(tag, policy.shop.zone).words
-    return Told(policy.cancellation.days, words(policy.cancellation.right), words(policy.cancellation.request))
+    speaking, rules = language(tag, policy.shop.zone), policy.cancellation
+    right = speaking.words(rules.right)
+    if rules.to_working_day:
+        right = f"{right.rstrip()}\n\n{speaking.say(TO_WORKING_DAY)}"
+    return Told(rules.days, right, speaking.words(rules.request))
 
 
 def settled(
@@ -37,4 +41,10 @@ def settled(
         return None
     if mark is not None:
         must_be_as_shown(words, mark)
-    return settle(words, begin, local_day(agreed_at, policy))
+    return settle(words, begin, _last_day(words, local_day(agreed_at, policy), policy))
+
+
+def _last_day(words: Told, agreed_on: date, policy: Policy) -> date:
+    if policy.cancellation and policy.cancellation.to_working_day:
+        return last_day(agreed_on, words.days, lambda day: bool(holiday_on(day, policy.hours)))
+    return last_day(agreed_on, words.days)

@@ -3,20 +3,28 @@
 A service is not begun while a contract made at a distance can be cancelled, unless the consumer asked for it expressly;
 the right ends with the work only where it began on that request and the consumer knew so (Directive 2011/83/EU,
 Art. 7(3), 8(8) and 16(a); SI 2013/3134 reg. 36; partly from memory). What is agreed
-over the counter has no such right (reg. 27). Not legal advice: the policy's texts and the law where the shop works
-decide.
+over the counter has no such right (reg. 27). Where the European Union's law counts the time, one that ends on a
+Saturday, a Sunday or a public holiday runs to the end of the next working day (Regulation (EEC, Euratom) No 1182/71
+Art. 3(4), which the Directive's recital 41 names, from memory); the British regulations give fourteen days. Not legal
+advice: the policy's texts and the law where the shop works decide.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 
+from portal.rules.deadlines import working_day_from
 from portal.rules.refusals import Refused, Unfit
 from portal.rules.sentences import say
+
+TO_WORKING_DAY = say(
+    "Where that time would end on a Saturday, a Sunday or a public holiday, it runs to the end of the next working day."
+)
 
 
 class Begin(StrEnum):
@@ -77,19 +85,23 @@ def of_document(document: str) -> Settled | None:
     return Settled(told, Begin(facts["begin"]), date.fromisoformat(facts["until"]))
 
 
-def settle(told: Told, begin: str, agreed_on: date) -> Settled:
-    """What was chosen, on the day on which the price was agreed in the shop's zone. Raises Unfit (field "begin").
+def settle(told: Told, begin: str, until: date) -> Settled:
+    """What was chosen, and until when it can be cancelled. Raises Unfit (field "begin").
 
     Nothing is chosen beforehand and nothing is taken for granted, in either direction.
     """
     if begin not in tuple(Begin):
         raise Unfit("begin", say("Please choose when we may begin. Nothing was agreed yet."))
-    return Settled(told, Begin(begin), last_day(agreed_on, told.days))
+    return Settled(told, Begin(begin), until)
 
 
-def last_day(agreed_on: date, days: int) -> date:
-    """The last day on which it can be cancelled: the day of the agreement does not count."""
-    return agreed_on + timedelta(days=days)
+def last_day(agreed_on: date, days: int, is_holiday: Callable[[date], bool] | None = None) -> date:
+    """The last day on which it can be cancelled: the day of the agreement, in the shop's zone, does not count.
+
+    With `is_holiday` the time runs on to a working day; without, its days are just counted.
+    """
+    last = agreed_on + timedelta(days=days)
+    return working_day_from(last, is_holiday) if is_holiday else last
 
 
 def must_be_as_shown(told: Told, mark: str) -> None:

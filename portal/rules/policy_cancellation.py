@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from pydantic import Field
 
 from portal.rules.policy_base import Part, Passages
@@ -12,5 +14,12 @@ class Cancellation(Part):
 
     # From the day after the customer agreed (Directive 2011/83/EU Art. 9; SI 2013/3134 reg. 30, from memory).
     days: int = Field(default=14, ge=1, le=90)
+    # Whose law counts them: in the European Union the time never ends on a Saturday, a Sunday or a public holiday.
+    law: Literal["", "eu", "uk"] = ""
     right: Passages  # that there is a right to cancel, how to use it, and what it then costs
     request: Passages  # what a customer says who asks the shop to begin before that time is over
+
+    @property
+    def to_working_day(self) -> bool:
+        """Whether the time runs on to the next working day; public holidays are those of the opening hours."""
+        return self.law == "eu"

@@ -241,3 +241,39 @@ def test_a_price_agreed_at_the_counter_needs_no_choice(desk: Desk, by_post: str,
 
         with desk.reading() as connection:
             assert store.may_begin(connection, ticket_of(desk, device).id) == (None, None)
+
+
+def test_by_the_law_of_the_union_the_time_runs_on_to_a_working_day_and_the_proof_says_so(
+    desk: Desk, by_post: str
+) -> None:
+    change_policy(desk, "days = 14\n", 'days = 14\nlaw = "eu"\n')
+    change_policy(desk, 'public_holidays = "GB-ENG"', 'public_holidays = "DE"')
+    desk.clock.at = desk.clock.at.replace(day=20)  # two weeks before Good Friday, a Friday
+    ref = put(desk, by_post)
+
+    answers.answer(desk, by_post, ref, yes(desk, "later"))
+
+    assert kept(desk, ref).cancel_until == date(2026, 4, 7)  # the Tuesday after Easter
+    with desk.reading() as connection:
+        proof = store.newest_proof(connection, ref)
+    assert proof is not None
+    found = of_document(proof.document)
+    assert found is not None
+    assert found.told.right.endswith("it runs to the end of the next working day.")
+    desk.clock.at = desk.clock.at.replace(month=4, day=7)
+    with pytest.raises(Refused, match="can be cancelled until 2026-04-07"):
+        questions.start_work(desk, BENCH, by_post, ref)
+    desk.clock.at = desk.clock.at.replace(day=8)
+    questions.start_work(desk, BENCH, by_post, ref)
+
+
+@pytest.mark.parametrize("law", ["", 'law = "uk"\n'])
+def test_elsewhere_the_days_are_just_counted(desk: Desk, by_post: str, law: str) -> None:
+    change_policy(desk, "days = 14\n", f"days = 14\n{law}")
+    desk.clock.at = desk.clock.at.replace(day=7)
+    ref = put(desk, by_post)
+
+    answers.answer(desk, by_post, ref, yes(desk, "later"))
+
+    assert kept(desk, ref).cancel_until == date(2026, 3, 21)  # a Saturday
+    assert "working day" not in shown(desk).right
