@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from notifications.delivery import PostOffice, send_due
 from notifications.sweeps import Sweep, Tally
-from portal.actions import answers, archives, collection, figures, photos, retention, rights, windows
+from portal.actions import answers, archives, collection, figures, photos, refunds, retention, rights, windows
 from portal.actions.desk import Desk
 from portal.settings import Settings
 from portal.store import house, throttles
@@ -28,6 +28,7 @@ def all_sweeps(desk: Desk, office: PostOffice, files: PhotoFiles, read: Settings
             collection.remind(desk, now),
             answers.remind(desk, now),
             rights.remind(desk, now),
+            refunds.remind(desk, now),
             rights.end_announced(desk, now),
         ]
         return Tally(sum(looked_at for looked_at, _done in done), sum(reminded for _looked_at, reminded in done))

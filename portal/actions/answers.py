@@ -13,7 +13,7 @@ from typing import Literal
 
 from sqlalchemy import Connection
 
-from portal.actions import codes, tell
+from portal.actions import balance, codes, tell
 from portal.actions.cancelling import settled, told
 from portal.actions.desk import CLOCK, CUSTOMER, By, Change, Desk, Outcome, Stale, change_ticket
 from portal.actions.proving import prove_answer
@@ -21,6 +21,7 @@ from portal.actions.questions import hold_events, must_win, of
 from portal.rules import questions as rules
 from portal.rules.answer_times import remind_at
 from portal.rules.cancellation import Settled
+from portal.rules.days import local_day
 from portal.rules.money import to_minor
 from portal.rules.policy import Policy
 from portal.rules.questions import Question, State
@@ -188,10 +189,12 @@ def _settle(
     deed_key: str | None = None,
 ) -> Outcome:
     now = desk.clock.now()
+    before: list[Kept] = []
 
     def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
         must_be_here(ticket.standing)
         kept = of(connection, ticket, ref)
+        before[:] = [kept]
         after = decide_question(kept.question, now)
         cancelling = None
         if after.chosen is not None:
@@ -216,7 +219,10 @@ def _settle(
         return Change(events, text=text, audience="bench" if text else "customer", write=write)
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
-        kept = questions.by_ref(connection, ref)
+        kept, policy = questions.by_ref(connection, ref), desk.policy(connection)
+        # Whoever takes a yes back that was given at a distance cancels, and has back what they paid for it.
+        cancels = name == "yes_taken_back" and before[0].cancel_until is not None
+        balance.keep_refund(connection, ticket, policy, now, heard_on=local_day(now, policy) if cancels else None)
         if kept:
             tell.question_answered(connection, ticket, kept, now)
 

@@ -1,34 +1,84 @@
-"""The account of a repair, read: what is charged, what was paid, what is open; and its statement, kept up to date."""
+"""The account of a repair, read: what is charged, paid and open; its statement and what is owed back, kept up."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 
 from sqlalchemy import Connection
 
+from portal.actions.collection import is_waiting
 from portal.rules import price_terms
 from portal.rules.account import Account, Agreed, account, due
+from portal.rules.cancelled import refund_by
+from portal.rules.days import local_day
 from portal.rules.policy import Policy
 from portal.rules.stages import Ending
 from portal.rules.statements import Document, document
-from portal.store import money, parts, questions
-from portal.store.questions import LIMIT
+from portal.store import money, parts, questions, refunds
+from portal.store.questions import LIMIT, Kept
+from portal.store.refunds import RefundDue
 from portal.store.tickets import Ticket
 
 _AS_IT_CAME = (Ending.RETURNED, Ending.GIVEN_UP)
 
 
-def of(connection: Connection, ticket: Ticket, policy: Policy) -> Account:
-    """The account as it stands now, in the shop's currency."""
-    agreed = [
-        Agreed(kept.ref, kept.kind, kept.question, kept.offer, kept.question.work_started or kept.through == LIMIT)
-        for kept in questions.agreed(connection, ticket.id)
-    ]
-    terms = questions.terms(connection, ticket.id) if agreed else None
-    charges = due(agreed, terms, unrepaired=ticket.ending in _AS_IT_CAME)
-    storage, let_off = money.adjusted(connection, ticket.id)
-    return account(policy.shop.currency, charges, storage, let_off, money.moved(connection, ticket.id))
+def of(
+    connection: Connection, ticket: Ticket, policy: Policy, *, cancelled: Mapping[str, int] | None = None
+) -> Account:
+    """The account as it stands now, in the shop's currency.
+
+    Or as it would stand if things agreed to were `cancelled` as well: how much of each is owed all the same, in per
+    cent, by the question's public id.
+    """
+    return of_several(connection, [ticket], policy, cancelled=cancelled)[ticket.id]
+
+
+def of_several(
+    connection: Connection,
+    tickets: Sequence[Ticket],
+    policy: Policy,
+    *,
+    cancelled: Mapping[str, int] | None = None,
+) -> dict[int, Account]:
+    """The accounts of several tickets by their ids, in as many statements as that of one."""
+    ids = [ticket.id for ticket in tickets]
+    agreed: dict[int, list[Agreed]] = {each: [] for each in ids}
+    for kept in questions.agreed_of(connection, ids):
+        agreed[kept.ticket_id].append(agreed_of(kept, (cancelled or {}).get(kept.ref)))
+    terms, moved = questions.terms_of(connection, ids), money.moved_of(connection, ids)
+    found = {}
+    adjusted = money.adjusted_of(connection, ids)
+    for ticket in tickets:
+        charges = due(agreed[ticket.id], terms.get(ticket.id), unrepaired=ticket.ending in _AS_IT_CAME)
+        storage, let_off = adjusted[ticket.id]
+        found[ticket.id] = account(policy.shop.currency, charges, storage, let_off, moved[ticket.id])
+    return found
+
+
+def agreed_of(kept: Kept, owed_percent: int | None = None) -> Agreed:
+    """A question as the account looks at it; as if it were cancelled and so much of it owed, where that is said."""
+    begun = kept.question.work_started or kept.through == LIMIT
+    owed = kept.owed_percent if owed_percent is None else owed_percent
+    return Agreed(kept.ref, kept.kind, kept.question, kept.offer, begun, owed)
+
+
+def keep_refund(
+    connection: Connection, ticket: Ticket, policy: Policy, now: datetime, *, heard_on: date | None = None
+) -> None:
+    """Write down what is owed back and by when, as it stands now; once it was given back, nothing.
+
+    `heard_on` is the day on which the shop heard of a cancellation. Without one nothing is owed back while the work
+    still goes on: what was paid then waits for what will be charged. A day that was told before is never made later.
+    """
+    credit, before = of(connection, ticket, policy).credit_minor, refunds.of_ticket(connection, ticket.id)
+    if not credit:
+        if before:
+            refunds.settle(connection, ticket.id)
+    elif before or heard_on or ticket.ending is not None or is_waiting(ticket, policy):
+        due_on = refund_by(heard_on or local_day(now, policy), policy.money.refund_days)
+        refunds.keep(connection, ticket.id, RefundDue(credit, min(before.due_on, due_on) if before else due_on))
 
 
 def owing(connection: Connection, ticket: Ticket, policy: Policy) -> int:

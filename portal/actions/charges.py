@@ -74,7 +74,7 @@ def state_storage(
 
         return Change([_event("storage_stated", new)], write=write)
 
-    return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key)
+    return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=kept_up_to_date(desk))
 
 
 def let_off(

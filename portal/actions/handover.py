@@ -13,6 +13,7 @@ from sqlalchemy import Connection
 from portal.actions import balance, collection_codes, tell
 from portal.actions.desk import CUSTOMER, By, Change, Desk, Outcome, change_ticket
 from portal.actions.ownership import must_be_unclaimed
+from portal.actions.payments import kept_up_to_date
 from portal.actions.people import is_keeper
 from portal.language import language
 from portal.rules import collection_code, giving_back, handing_over, signatures, stages
@@ -167,7 +168,7 @@ def gone_wrong_again(
 def gone(desk: Desk, connection: Connection, ticket: Ticket, now: datetime) -> None:
     """A device has left: tell the customer, and say how long their page stays."""
     set_link_end(desk, connection, ticket.visit_id)
-    balance.keep_statement(connection, ticket, desk.policy(connection), now)
+    kept_up_to_date(desk)(connection, ticket, now)
     tell.ended(connection, ticket, now)
 
 
@@ -175,7 +176,7 @@ def _handed_over(desk: Desk, connection: Connection, ticket: Ticket, now: dateti
     """It went over the counter; where nobody showed a code, its owner hears of that at once."""
     went = handovers.newest(connection, ticket.id)
     set_link_end(desk, connection, ticket.visit_id)
-    balance.keep_statement(connection, ticket, desk.policy(connection), now)
+    kept_up_to_date(desk)(connection, ticket, now)
     tell.ended(connection, ticket, now, without_code=went is not None and went.proof is Proof.WITHOUT)
 
 
@@ -186,6 +187,7 @@ def _here_again(desk: Desk, connection: Connection, ticket: Ticket, now: datetim
     """
     set_link_end(desk, connection, ticket.visit_id)
     balance.withdraw_statement(connection, ticket, now)
+    balance.keep_refund(connection, ticket, desk.policy(connection), now)
     ended = [entry for entry in journal.entries(connection, ticket.id) if entry.event == "ended"][-1]
     spent = ended.data.get("proof") in (Proof.CODE, Proof.STUB)
     tell.reopened(connection, ticket, ended.entry, now, to_all=spent)

@@ -105,9 +105,10 @@ def must_be_kept(connection: Connection, ticket: Ticket) -> None:
 
 
 def kept_up_to_date(desk: Desk) -> Callable[[Connection, Ticket, datetime], None]:
-    """What follows a deed on money: the statement of a repair that has ended always says how it stands."""
+    """What follows a deed on money: what is owed back is written down anew, and so is the statement of an end."""
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
+        balance.keep_refund(connection, ticket, desk.policy(connection), now)
         if ticket.ending is not None:
             balance.keep_statement(connection, ticket, desk.policy(connection), now)
 

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import partial
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
@@ -16,6 +15,7 @@ from portal.actions.handover import gone, owing_in_words, set_link_end
 from portal.actions.ownership import must_be_unclaimed
 from portal.actions.people import is_keeper
 from portal.rules import handing_over, intake_record, posting, stages
+from portal.rules.days import local_day
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused
 from portal.rules.return_ways import Way
@@ -127,6 +127,7 @@ def came_back(
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
         set_link_end(desk, connection, ticket.visit_id)
         balance.withdraw_statement(connection, ticket, now)
+        balance.keep_refund(connection, ticket, desk.policy(connection), now)
         tell.parcel_came_back(connection, ticket, now)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
@@ -151,9 +152,9 @@ def _under_way(connection: Connection, ticket: Ticket) -> Parcel:
 
 
 def _day(desk: Desk, field: str, typed: str, since: datetime, policy: Policy) -> date:
-    return _fit(desk, field, typed, since.astimezone(ZoneInfo(policy.shop.zone)).date(), policy)
+    return _fit(desk, field, typed, local_day(since, policy), policy)
 
 
 def _fit(desk: Desk, field: str, typed: str, earliest: date, policy: Policy) -> date:
-    today = desk.clock.now().astimezone(ZoneInfo(policy.shop.zone)).date()
+    today = local_day(desk.clock.now(), policy)
     return posting.day_of(field, say("The day"), typed, earliest=earliest, today=today)

@@ -6,17 +6,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
 from portal.actions import tell
 from portal.actions.cancelling import came_unmet, settled, told
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
+from portal.actions.payments import kept_up_to_date
 from portal.actions.proving import prove_answer, prove_terms
 from portal.actions.questions import Asked, fit_offer, needs_sign_off
 from portal.rules import price_terms as rules
 from portal.rules.cancellation import Settled, must_not_wait
+from portal.rules.days import local_day
 from portal.rules.money import Line
 from portal.rules.offers import TypedOffer, to_data
 from portal.rules.policy import Policy
@@ -102,6 +103,7 @@ def agree_terms(
         return Change([event_of(new.terms, cancelling)], text=said, audience="bench", write=write)
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
+        kept_up_to_date(desk)(connection, ticket, now)
         tell.price_agreed(connection, ticket, now)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
@@ -164,9 +166,11 @@ def go_ahead(
         offer = fit_offer(connection, ticket, typed, policy, desk.clock.now())
         if len(offer.options) != 1:
             raise Unfit("options", say("A choice is the customer’s to make. Ask, or propose one thing only."))
+        if questions.terms_cancelled_on(connection, ticket.id):
+            raise Refused(say("The customer cancelled the limit. Ask before it costs."))
         used = questions.used_of_limit(questions.of_ticket(connection, ticket.id))
         rules.must_fit_limit(questions.terms(connection, ticket.id), used, offer.dearest())
-        today = desk.clock.now().astimezone(ZoneInfo(policy.shop.zone)).date()
+        today = local_day(desk.clock.now(), policy)
         must_not_wait(*questions.may_begin(connection, ticket.id), today)
         if needs_sign_off(connection, by, offer, policy):
             raise Refused(say("The keeper looks at such an amount first. Ask, and it goes to the keeper."))
@@ -180,6 +184,7 @@ def go_ahead(
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
         kept = questions.by_ref(connection, ref)
+        kept_up_to_date(desk)(connection, ticket, now)
         if kept:
             tell.question_answered(connection, ticket, kept, now)
 

@@ -7,7 +7,7 @@ A charge comes from an express yes, or from the point on storage in terms that w
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from portal.rules.money import NOTHING, Amounts, Price, Rounding, split
@@ -35,17 +35,22 @@ class Charge:
     currency: str
     prices_include_tax: bool
     rounding: Rounding
+    percent: int | None = None  # of what was agreed to, where it was cancelled and only a part of it is owed
 
 
 @dataclass(frozen=True)
 class Agreed:
-    """A question with its offer, as far as the account looks at it. `begun`: the work on it was."""
+    """A question with its offer, as far as the account looks at it. `begun`: the work on it was.
+
+    `owed_percent` is how much of it is still owed where it was cancelled; None where it was not.
+    """
 
     ref: str
     kind: str
     question: Question
     offer: Offer
     begun: bool
+    owed_percent: int | None = None
 
 
 @dataclass(frozen=True)
@@ -134,15 +139,28 @@ def charge(agreed: Agreed) -> Charge:
 def due(agreed: Iterable[Agreed], terms: PriceTerms | None, *, unrepaired: bool) -> list[Charge]:
     """What of a repair's questions is charged.
 
-    A device that goes back as it came costs only what was begun, and looking; with no fix, no fee it costs nothing.
+    A device that goes back as it came costs only what was begun, and looking; with no fix, no fee it costs nothing. Of
+    what was cancelled only the part is charged that was done by then, as far as it is owed at all.
     """
     if not charge_stands(terms, unrepaired=unrepaired):
         return []
+    standing = [each for each in agreed if each.question.state is State.AGREED]
     return [
-        charge(each)
-        for each in agreed
-        if each.question.state is State.AGREED and (not unrepaired or each.begun or each.kind == LOOKING)
+        charge(each) if each.owed_percent is None else in_part(charge(each), each.owed_percent)
+        for each in standing
+        if each.owed_percent or (each.owed_percent is None and (not unrepaired or each.begun or each.kind == LOOKING))
     ]
+
+
+def in_part(whole: Charge, percent: int) -> Charge:
+    """A part of a charge, of each rate half up to the smallest coin; shown in one line, as so much of the whole."""
+    by_rate = {
+        rate: split((amounts.gross * percent + 50) // 100, rate, True) for rate, amounts in whole.by_rate.items()
+    }
+    amounts = sum(by_rate.values(), NOTHING)
+    unit, shown = (whole.amounts.gross, amounts.gross) if whole.prices_include_tax else (whole.amounts.net, amounts.net)
+    line = ShownLine(whole.proposal, Decimal(percent) / 100, unit, shown)
+    return replace(whole, lines=[line], amounts=amounts, by_rate=by_rate, percent=percent)
 
 
 def account(

@@ -86,6 +86,7 @@ KINDS: Mapping[str, MessageKind] = {
     "question_reminder": MessageKind(worth_a_call=True, reminder=True, pushed=Pushed.NOT_ENOUGH, topic="question"),
     # "If that was not you, ring us at once."
     "question_answered": MessageKind(urgent=True, pushed=Pushed.NOT_ENOUGH, topic="question"),
+    "cancelled": MessageKind(urgent=True, pushed=Pushed.NOT_ENOUGH, topic="question"),  # the same
     "question_lapsed": MessageKind(topic="question"),
     "question_withdrawn": MessageKind(topic="question"),
     "price_agreed": MessageKind(urgent=True, pushed=Pushed.NOT_ENOUGH),

@@ -32,6 +32,9 @@ class Money(Part):
     payee: Annotated[str, StringConstraints(strip_whitespace=True, max_length=LONGEST_NAME, pattern=r"^[^\n]*$")] = ""
     iban: Annotated[str, AfterValidator(_iban)] = ""
     bic: Annotated[str, AfterValidator(_bic)] = ""
+    # What is owed back goes back within so many days, from the day on which the shop heard of a cancellation, or else
+    # from the day on which it came to be owed (Directive 2011/83/EU Art. 13(1); SI 2013/3134 reg. 34).
+    refund_days: int = Field(default=14, ge=1, le=90)
 
     @model_validator(mode="after")
     def _an_account_is_somebodys(self) -> Money:

@@ -148,6 +148,7 @@ class Question:
     answer_by: datetime
     chosen: str | None = None  # the option agreed to
     work_started: bool = False
+    cancelled: bool = False  # after the yes, while the law or the shop allowed it
 
 
 def check_offer(offer: Offer, now: datetime) -> None:
@@ -216,6 +217,7 @@ def decline(question: Question, version: int, now: datetime) -> Question:
 def take_back(question: Question) -> Question:
     """The customer takes a yes back, until the work on it has started."""
     _only_from(question, State.AGREED)
+    _not_cancelled(question)
     if question.work_started:
         raise Refused(say("The work you agreed to has started, so it cannot be taken back here. Please ring the shop."))
     return replace(question, state=State.DECLINED, chosen=None)
@@ -224,6 +226,7 @@ def take_back(question: Question) -> Question:
 def start_work(question: Question) -> Question:
     """The bench begins what was agreed. Work that nobody agreed to is refused."""
     _only_from(question, State.AGREED)
+    _not_cancelled(question)
     return replace(question, work_started=True)
 
 
@@ -257,6 +260,11 @@ def _same_version(question: Question, version: int) -> None:
         raise Refused(
             say("The question was changed while you were reading. Please look again: it now says what is shown here.")
         )
+
+
+def _not_cancelled(question: Question) -> None:
+    if question.cancelled:
+        raise Refused(say("This was cancelled. Nothing more is done for it."))
 
 
 def _only_from(question: Question, *states: State) -> None:

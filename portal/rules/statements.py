@@ -26,6 +26,7 @@ class Part(StrEnum):
     """What a line of a statement is."""
 
     WORK = "work"
+    IN_PART = "in part"
     FREE = "free"
     STORAGE = "storage"
     LET_OFF = "let off"
@@ -35,6 +36,7 @@ class Part(StrEnum):
 
 PART_WORDS: Mapping[Part, Sentence] = {
     Part.WORK: say("The repair, as agreed"),
+    Part.IN_PART: say("Cancelled: the part that was done by then"),
     Part.FREE: say("Given free"),
     Part.STORAGE: say("Storage"),
     Part.LET_OFF: say("Let off"),
@@ -45,7 +47,7 @@ ROUNDING_WORDS: Mapping[Rounding, Sentence] = {
     Rounding.PER_LINE: say("Tax is rounded to the smallest coin for each line, half of it up."),
     Rounding.PER_TOTAL: say("Tax is rounded to the smallest coin for the total of each rate, half of it up."),
 }
-CHARGED = (Part.WORK, Part.FREE, Part.STORAGE, Part.LET_OFF)
+CHARGED = (Part.WORK, Part.IN_PART, Part.FREE, Part.STORAGE, Part.LET_OFF)
 
 
 @dataclass(frozen=True)
@@ -78,6 +80,8 @@ class Entry:
             return say("{kind}, {how}", kind=kind, how=how)
         if self.part is Part.FREE:
             return say("{what}, free of charge", what=self.text)
+        if self.part is Part.IN_PART and self.text:
+            return say("{what}, cancelled: the part that was done by then", what=self.text)
         if self.part is Part.LET_OFF and self.text:
             return say("Let off: {why}", why=self.text)
         return Sentence("{text}", {"text": self.text}) if self.text else PART_WORDS[self.part]
@@ -217,9 +221,9 @@ def _work(charge: Charge, with_tax: bool) -> list[Entry]:
     lines = charge.lines
     if charge.prices_include_tax is not with_tax:  # agreed before the shop changed how it shows prices
         lines = [ShownLine(charge.proposal, _ONE, charge.amounts.gross, charge.amounts.gross)]
+    part = Part.WORK if charge.percent is None else Part.IN_PART
     return [
-        Entry(Part.WORK, each.text, each.amount_minor, f"{each.quantity.normalize():f}", each.unit_minor)
-        for each in lines
+        Entry(part, each.text, each.amount_minor, f"{each.quantity.normalize():f}", each.unit_minor) for each in lines
     ]
 
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from typing import Any
 
 from sqlalchemy import Connection, bindparam, delete, insert, select, update
 from sqlalchemy.exc import IntegrityError
@@ -16,10 +17,12 @@ from portal.rules.questions import State
 from portal.rules.statements import Document, from_data, to_data
 from portal.store.money_tables import LET_OFF, STORAGE, adjustments, payments, series, statements
 from portal.store.question_tables import questions
+from portal.store.refund_tables import refunds_due
 from portal.store.tables import staff, tickets
 
 _MOVED = (
     select(
+        payments.c.ticket_id,
         payments.c.id,
         payments.c.ref,
         payments.c.kind,
@@ -33,11 +36,12 @@ _MOVED = (
         payments.c.why,
     )
     .select_from(payments.outerjoin(staff, payments.c.by_staff == staff.c.id))
-    .where(payments.c.ticket_id == bindparam("ticket_id"))
+    .where(payments.c.ticket_id.in_(bindparam("wanted", expanding=True)))
     .order_by(payments.c.id)
 )
 _ADJUSTED = (
     select(
+        adjustments.c.ticket_id,
         adjustments.c.id,
         adjustments.c.ref,
         adjustments.c.kind,
@@ -47,7 +51,7 @@ _ADJUSTED = (
         adjustments.c.why,
         adjustments.c.reverses,
     )
-    .where(adjustments.c.ticket_id == bindparam("ticket_id"))
+    .where(adjustments.c.ticket_id.in_(bindparam("wanted", expanding=True)))
     .order_by(adjustments.c.id)
 )
 _PAYMENT_ID = select(payments.c.id).where(payments.c.ref == bindparam("wanted"))
@@ -83,7 +87,9 @@ _CHARGED = (
 _NEXT = update(series).where(series.c.name == bindparam("wanted")).values(last=series.c.last + 1)
 _LAST = select(series.c.last).where(series.c.name == bindparam("wanted"))
 _OF_VISIT = select(tickets.c.id).where(tickets.c.visit_id == bindparam("wanted"))
-_FORGET = [delete(table).where(table.c.ticket_id.in_(_OF_VISIT)) for table in (payments, adjustments, statements)]
+_FORGET = [
+    delete(table).where(table.c.ticket_id.in_(_OF_VISIT)) for table in (payments, adjustments, statements, refunds_due)
+]
 
 
 @dataclass(frozen=True)
@@ -116,37 +122,40 @@ class Statement:
 
 def moved(connection: Connection, ticket_id: int) -> list[Moved]:
     """What came in and went back for a ticket, in the order it was written down; reversals are not told twice."""
-    rows = connection.execute(_MOVED, {"ticket_id": ticket_id}).all()
+    return moved_of(connection, [ticket_id])[ticket_id]
+
+
+def moved_of(connection: Connection, ticket_ids: Sequence[int]) -> dict[int, list[Moved]]:
+    """The same for each of several tickets."""
+    rows = connection.execute(_MOVED, {"wanted": ticket_ids}).all()
     undone = {row.reverses: row.why for row in rows if row.reverses is not None}
-    return [
-        Moved(
-            row.ref,
-            Kind(row.kind),
-            row.amount_minor,
-            row.currency,
-            How(row.how),
-            row.reference,
-            row.moved_on,
-            row.name or "",
-            undone.get(row.id),
-        )
-        for row in rows
-        if row.reverses is None
-    ]
+    found: dict[int, list[Moved]] = {each: [] for each in ticket_ids}
+    for row in rows:
+        if row.reverses is None:
+            found[row.ticket_id].append(_moved(row, undone.get(row.id)))
+    return found
 
 
 def adjusted(connection: Connection, ticket_id: int) -> tuple[Storage | None, list[LetOff]]:
     """The charge for storage that stands, and what was let off; reversed ones are not among them."""
-    rows = connection.execute(_ADJUSTED, {"ticket_id": ticket_id}).all()
+    return adjusted_of(connection, [ticket_id])[ticket_id]
+
+
+def adjusted_of(connection: Connection, ticket_ids: Sequence[int]) -> dict[int, tuple[Storage | None, list[LetOff]]]:
+    """The same for each of several tickets."""
+    rows = connection.execute(_ADJUSTED, {"wanted": ticket_ids}).all()
     undone = {row.reverses for row in rows}
-    standing = [row for row in rows if row.reverses is None and row.id not in undone]
-    storage = [
-        Storage(row.ref, row.amount_minor, row.currency, None if row.tax_percent is None else Decimal(row.tax_percent))
-        for row in standing
-        if row.kind == STORAGE
-    ]
-    off = [LetOff(row.ref, row.amount_minor, row.currency, row.why) for row in standing if row.kind == LET_OFF]
-    return (storage[-1] if storage else None), off
+    storage: dict[int, Storage] = {}
+    off: dict[int, list[LetOff]] = {each: [] for each in ticket_ids}
+    for row in rows:
+        if row.reverses is not None or row.id in undone:
+            continue
+        if row.kind == STORAGE:
+            rate = None if row.tax_percent is None else Decimal(row.tax_percent)
+            storage[row.ticket_id] = Storage(row.ref, row.amount_minor, row.currency, rate)
+        else:
+            off[row.ticket_id].append(LetOff(row.ref, row.amount_minor, row.currency, row.why))
+    return {each: (storage.get(each), off[each]) for each in ticket_ids}
 
 
 def keep_moved(connection: Connection, ticket_id: int, new: Moved, at: datetime, staff_id: int | None) -> None:
@@ -246,6 +255,20 @@ def next_number(connection: Connection, name: str) -> int:
 def forget(connection: Connection, visit_id: int) -> int:
     """Erase what was charged and paid for a visit, and tell how many rows those were."""
     return sum(connection.execute(statement, {"wanted": visit_id}).rowcount for statement in _FORGET)
+
+
+def _moved(row: Any, undone: str | None) -> Moved:
+    return Moved(
+        row.ref,
+        Kind(row.kind),
+        row.amount_minor,
+        row.currency,
+        How(row.how),
+        row.reference,
+        row.moved_on,
+        row.name or "",
+        undone,
+    )
 
 
 def _payment(ticket_id: int, new: Moved, at: datetime, staff_id: int | None) -> dict[str, object]:

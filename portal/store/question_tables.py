@@ -47,6 +47,8 @@ questions = Table(
     Column(
         "begin_early", Boolean, info=APPROVAL
     ),  # whether they asked to begin before that; NULL where nobody was asked
+    Column("cancelled_on", Date, info=APPROVAL),  # the day on which it was cancelled
+    Column("owed_percent", Integer, info=APPROVAL),  # how much of it is owed all the same, once it was cancelled
     Column("returned_with", Text, nullable=False, server_default="", info=RECORD),  # the keeper's note to the bench
     one_of("kind", tuple(KIND_WORDS)),
     one_of("state", tuple(State)),
@@ -93,6 +95,7 @@ price_terms = Table(
     Column("agreed_at", Instant, nullable=False, info=APPROVAL),
     Column("cancel_until", Date, info=APPROVAL),  # as for questions
     Column("begin_early", Boolean, info=APPROVAL),
+    Column("cancelled_on", Date, info=APPROVAL),
     one_of("way", tuple(Way)),
 )
 

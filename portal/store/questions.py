@@ -41,6 +41,8 @@ class Kept:
     at_distance: bool
     cancel_until: date | None
     begin_early: bool | None
+    cancelled_on: date | None
+    owed_percent: int | None
 
 
 _COLUMNS = (
@@ -64,6 +66,8 @@ _COLUMNS = (
     questions.c.at_distance,
     questions.c.cancel_until,
     questions.c.begin_early,
+    questions.c.cancelled_on,
+    questions.c.owed_percent,
 )
 _BY_REF = select(*_COLUMNS).where(questions.c.ref == bindparam("wanted"))
 _OF_TICKET = select(*_COLUMNS).where(questions.c.ticket_id == bindparam("ticket_id")).order_by(questions.c.id)
@@ -71,6 +75,11 @@ _OF_VISIT = (
     select(*_COLUMNS, tickets.c.number)
     .join(tickets, questions.c.ticket_id == tickets.c.id)
     .where(tickets.c.visit_id == bindparam("visit_id"))
+    .order_by(questions.c.id)
+)
+_AGREED_OF = (
+    select(*_COLUMNS)
+    .where(questions.c.ticket_id.in_(bindparam("wanted", expanding=True)), questions.c.state == State.AGREED.value)
     .order_by(questions.c.id)
 )
 _STATES = select(questions.c.state).where(questions.c.ticket_id == bindparam("ticket_id"))
@@ -135,8 +144,14 @@ _FORGET = [delete(table).where(table.c.ticket_id.in_(_TICKETS_OF)) for table in 
 _TERMS = select(price_terms.c.way, price_terms.c.amount_minor, price_terms.c.currency).where(
     price_terms.c.ticket_id == bindparam("ticket_id")
 )
-_CANCELLING = select(price_terms.c.cancel_until, price_terms.c.begin_early).where(
+_TERMS_OF = select(
+    price_terms.c.ticket_id, price_terms.c.way, price_terms.c.amount_minor, price_terms.c.currency
+).where(price_terms.c.ticket_id.in_(bindparam("wanted", expanding=True)))
+_CANCELLING = select(price_terms.c.cancel_until, price_terms.c.begin_early, price_terms.c.cancelled_on).where(
     price_terms.c.ticket_id == bindparam("ticket_id")
+)
+_CANCEL_TERMS = (
+    update(price_terms).where(price_terms.c.ticket_id == bindparam("wanted")).values(cancelled_on=bindparam("day"))
 )
 _TERMS_OF_VISIT = (
     select(tickets.c.number, price_terms.c.way, price_terms.c.amount_minor, price_terms.c.currency)
@@ -165,7 +180,12 @@ def of_visit(connection: Connection, visit_id: int) -> list[tuple[Kept, str]]:
 
 def agreed(connection: Connection, ticket_id: int) -> list[Kept]:
     """What was agreed to: all that may be charged."""
-    return [each for each in of_ticket(connection, ticket_id) if each.question.state is State.AGREED]
+    return agreed_of(connection, [ticket_id])
+
+
+def agreed_of(connection: Connection, ticket_ids: Sequence[int]) -> list[Kept]:
+    """The same of several tickets."""
+    return [_kept(row) for row in connection.execute(_AGREED_OF, {"wanted": ticket_ids})]
 
 
 def settled(connection: Connection, ticket_id: int) -> bool:
@@ -264,6 +284,12 @@ def terms(connection: Connection, ticket_id: int) -> PriceTerms | None:
     return PriceTerms(Way(row.way), row.amount_minor, row.currency) if row else None
 
 
+def terms_of(connection: Connection, ticket_ids: Sequence[int]) -> dict[int, PriceTerms]:
+    """The same for each of several tickets that has any, by the tickets' ids."""
+    rows = connection.execute(_TERMS_OF, {"wanted": ticket_ids})
+    return {row.ticket_id: PriceTerms(Way(row.way), row.amount_minor, row.currency) for row in rows}
+
+
 def terms_of_visit(connection: Connection, visit_id: int) -> dict[str, PriceTerms]:
     """The same for each of a visit's tickets that has any, by number."""
     rows = connection.execute(_TERMS_OF_VISIT, {"visit_id": visit_id})
@@ -274,6 +300,17 @@ def may_begin(connection: Connection, ticket_id: int) -> tuple[date | None, bool
     """Of what was agreed at the start: until when it can be cancelled, and whether they asked to begin before that."""
     row = connection.execute(_CANCELLING, {"ticket_id": ticket_id}).first()
     return (row.cancel_until, row.begin_early) if row else (None, None)
+
+
+def terms_cancelled_on(connection: Connection, ticket_id: int) -> date | None:
+    """The day on which what was agreed at the start was cancelled, or None."""
+    row = connection.execute(_CANCELLING, {"ticket_id": ticket_id}).first()
+    return row.cancelled_on if row else None
+
+
+def cancel_terms(connection: Connection, ticket_id: int, day: date | None) -> None:
+    """What was agreed at the start was cancelled on a day; None: it was not after all."""
+    connection.execute(_CANCEL_TERMS, {"wanted": ticket_id, "day": day})
 
 
 def keep_terms(
@@ -306,5 +343,7 @@ def forget(connection: Connection, visit_id: int) -> int:
 
 def _kept(row: Any) -> Kept:
     number, ref, ticket_id, kind, state, version, answer_by, chosen, offer, by, made, put, settled, started, *rest = row
-    question = Question(State(state), version, answer_by, chosen, work_started=started is not None)
-    return Kept(number, ref, ticket_id, kind, question, from_data(offer), by, made, put, settled, started, *rest)
+    *rest, cancelled, owed = rest
+    question = Question(State(state), version, answer_by, chosen, started is not None, cancelled is not None)
+    told = (by, made, put, settled, started, *rest, cancelled, owed)
+    return Kept(number, ref, ticket_id, kind, question, from_data(offer), *told)

@@ -44,6 +44,8 @@ _MESSAGES = {
     "question_answered": say("Told: the answer, for their keeping"),
     "question_lapsed": say("Told: no answer in time"),
     "question_withdrawn": say("Told: the question is withdrawn"),
+    "cancelled": say("Told: cancelled, and what follows"),
+    "refund_overdue": say("Told the keeper: something to give back is overdue"),
     "price_agreed": say("Told: what was agreed about the price"),
     "question_code": say("A code for an answer"),
     "sign_off_wanted": say("Told the keeper: to sign off"),

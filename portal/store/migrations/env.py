@@ -25,6 +25,7 @@ from portal.store import (  # noqa: F401 (their tables are part of the metadata)
     publication_tables,
     push_tables,
     question_tables,
+    refund_tables,
     rights_tables,
     wording_tables,
 )

@@ -1,0 +1,51 @@
+"""Messages about a cancellation: what follows from it; and to the keepers, what is overdue to be given back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+
+from sqlalchemy import Connection
+
+from notifications.letters import Withdrawn
+from portal.actions import balance
+from portal.actions.cancelled import START
+from portal.letters.told import Facts, Letterbox, StaffStillTrue, StaffTold, StillTrue, Told
+from portal.rules import cancelled as rules
+from portal.rules.account import charge, in_part
+from portal.rules.money import Price
+from portal.rules.sentences import Sentence
+from portal.store import questions, refunds
+
+
+def _cancelled(_desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
+    ticket = told.tickets[0]
+    things = [_thing(connection, ticket.id, ref) for ref in told.facts[-1]["questions"]]
+    account, owed = balance.of(connection, ticket, told.policy), refunds.of_ticket(connection, ticket.id)
+    still_open = Price(account.open_minor, account.currency)
+    back = Price(owed.amount_minor, account.currency) if owed else None
+    settled = rules.settlement_told(still_open, back, owed.due_on if owed else None)
+    return {"sentences": [*things, settled], "undone": bool(told.facts[-1].get("undone"))}
+
+
+def _thing(connection: Connection, ticket_id: int, ref: str) -> Sentence:
+    """What became of one thing, as it stands now."""
+    kept = None if ref == START else questions.by_ref(connection, ref)
+    if kept is None:
+        return rules.START_TOLD if questions.terms_cancelled_on(connection, ticket_id) else rules.STANDS_TOLD
+    what, percent = kept.offer.option(kept.question.chosen or "").proposal, kept.owed_percent
+    if percent is None:
+        return rules.STANDS_TOLD
+    whole = charge(balance.agreed_of(kept))
+    return rules.consequence_told(what, percent, Price(in_part(whole, percent).amounts.gross, whole.currency))
+
+
+def _overdue(_desk: Letterbox, connection: Connection, told: StaffTold) -> Facts | Withdrawn:
+    owed = refunds.of_ticket(connection, told.ticket.id)
+    if owed is None or owed.due_on != date.fromisoformat(told.facts[-1]["due_on"]):
+        return Withdrawn("nothing is owed back by that day any more")
+    return {"owed_minor": owed.amount_minor, "due_on": owed.due_on}
+
+
+EVENTS: Mapping[str, StillTrue] = {"cancelled": _cancelled}
+STAFF_EVENTS: Mapping[str, StaffStillTrue] = {"refund_overdue": _overdue}
