@@ -17,6 +17,7 @@ from notifications.letters import Attachment, Compose, Composed, Due, Later, Let
 from portal.actions import tell
 from portal.letters import (
     afterwards,
+    cancelled,
     collection,
     conversation,
     docket,
@@ -42,6 +43,7 @@ STILL_TRUE: Mapping[str, StillTrue] = {
     **conversation.EVENTS,
     **questions.EVENTS,
     **rights.EVENTS,
+    **cancelled.EVENTS,
     **afterwards.EVENTS,
 }
 # What goes with the mail of an event, and how the mail says so.
@@ -51,7 +53,12 @@ ATTACHED: Mapping[str, tuple[Callable[[Letterbox, Told, Facts], Sequence[Attachm
     "handed_over_without_code": (statement.attached, statement.IS_ATTACHED),
     "posted": (statement.attached, statement.IS_ATTACHED),
 }
-STAFF_STILL_TRUE: Mapping[str, StaffStillTrue] = {**staff.EVENTS, **rights.STAFF_EVENTS, **afterwards.STAFF_EVENTS}
+STAFF_STILL_TRUE: Mapping[str, StaffStillTrue] = {
+    **staff.EVENTS,
+    **rights.STAFF_EVENTS,
+    **cancelled.STAFF_EVENTS,
+    **afterwards.STAFF_EVENTS,
+}
 
 
 def make_composer(desk: Letterbox, sender_address: str) -> Compose:
