@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import zipfile
 from datetime import timedelta
 
@@ -10,7 +11,7 @@ import pytest
 from werkzeug.test import TestResponse
 
 from notifications.instants import FixedClock
-from portal.actions import rights
+from portal.actions import own_data, rights
 from portal.actions.desk import Desk
 from portal.actions.handover import return_unrepaired
 from portal.actions.intake import TakenIn
@@ -126,12 +127,28 @@ def test_erased_for_a_request_and_told_what_stays(keeper_client: Browser, desk: 
 def test_a_restriction_is_seen_at_the_bench_until_it_is_lifted(keeper_client: Browser, desk: Desk, number: str) -> None:
     page = f"{LIST}/{rights.enter(desk, BENCH, Asked('restriction', 'counter', number=number))}"
     send(keeper_client, page, f"{page}/settle", state="done", answer="Until the claim is settled.")
-    data = f"/bench/{spoken(number)}/data"
-    assert "only stored since" in keeper_client.get(data).text
+    pages = f"/bench/{spoken(number)}", f"/bench/{spoken(number)}/data"
+    assert all("nly stored since" in keeper_client.get(each).text for each in pages)
+    untold = send(keeper_client, page, f"{page}/lift", told="")
+    assert untold.status_code == 422
+    assert "How they were told is missing" in untold.text
 
-    send(keeper_client, page, f"{page}/lift")
+    assert send(keeper_client, page, f"{page}/lift", told="By telephone.").status_code == 303
 
-    assert "only stored since" not in keeper_client.get(data).text
+    assert not any("nly stored since" in keeper_client.get(each).text for each in pages)
+    assert "(By telephone.)" in keeper_client.get(page).text
+
+
+def test_the_end_of_a_restriction_is_told_and_its_day_stands_on_both_pages(
+    keeper_client: Browser, desk: Desk, number: str
+) -> None:
+    page = f"{LIST}/{rights.enter(desk, BENCH, Asked('restriction', 'counter', number=number))}"
+    send(keeper_client, page, f"{page}/settle", state="done", answer="Until the claim is settled.")
+
+    assert send(keeper_client, page, f"{page}/announce-end").status_code == 303
+
+    assert "It ends on Tue, 3 Mar 2026" in keeper_client.get(page).text
+    assert "it ends on Tue, 3 Mar 2026" in keeper_client.get(f"/bench/{spoken(number)}/data").text
 
 
 def test_the_bench_enters_one_at_the_counter(staff_client: Browser, desk: Desk, taken_in: TakenIn) -> None:
@@ -150,3 +167,29 @@ def test_the_bench_enters_one_at_the_counter(staff_client: Browser, desk: Desk, 
 def test_an_address_that_leads_to_no_request_says_so(keeper_client: Browser) -> None:
     assert keeper_client.get(f"{LIST}/NOSUCHREF0").status_code == 404
     assert keeper_client.get(f"{LIST}/NOSUCHREF0/data.zip").status_code == 404
+
+
+def test_what_may_be_done_with_restricted_data_is_written_down_by_the_bench_and_taken_back(
+    staff_client: Browser, desk: Desk, number: str
+) -> None:
+    """Art. 18(2) GDPR."""
+    own_data.restrict(desk, number)
+    ticket, data = f"/bench/{spoken(number)}", f"/bench/{spoken(number)}/data"
+    refused = send(staff_client, ticket, f"{ticket}/note", text="It is open.", audience="customer")
+    assert refused.status_code == 422
+    assert "nothing is written to them" in refused.text
+    assert ">It is open.</textarea>" in refused.text
+
+    unfit = send(staff_client, data, f"{data}/allow", uses="write", why="Said so at the counter.")
+    assert unfit.status_code == 422
+    assert "Please choose what allows it" in unfit.text
+    assert 'value="Said so at the counter."' in unfit.text
+    assert re.search(r'value="write" checked', unfit.text)
+    done = send(staff_client, data, f"{data}/allow", uses="write", ground="consent", why="Said so at the counter.")
+    assert done.status_code == 303
+    assert re.search(r"they agreed to it:\s*(<[^>]+>)?Said so at the counter\.", staff_client.get(data).text)
+    assert send(staff_client, ticket, f"{ticket}/note", text="It is open.", audience="customer").status_code == 303
+
+    assert send(staff_client, data, f"{data}/allow-no-more", use="write").status_code == 303
+
+    assert send(staff_client, ticket, f"{ticket}/note", text="Again.", audience="customer").status_code == 422

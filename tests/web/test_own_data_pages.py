@@ -73,7 +73,7 @@ def test_the_code_opens_the_forms_and_a_wrong_one_does_not(client: Browser, desk
     assert "Download all" in client.post(own + "/open", data={"code": code_of(desk, number)}).text
 
 
-@pytest.mark.parametrize("form", ["download", "correct", "state", "erase", "restrict", "object"])
+@pytest.mark.parametrize("form", ["download", "correct", "state", "erase", "restrict", "use-again", "object"])
 @pytest.mark.parametrize("passed", ["", "0" * 64])
 def test_nothing_is_done_without_the_pass(client: Browser, desk: Desk, own: str, form: str, passed: str) -> None:
     before = everything(desk)
@@ -205,6 +205,19 @@ def test_while_the_device_is_here_the_shop_answers(client: Browser, desk: Desk, 
 @pytest.mark.parametrize(("form", "says"), [("restrict", "only stored"), ("object", "no reminders")])
 def test_used_less(client: Browser, desk: Desk, own: str, number: str, form: str, says: str) -> None:
     assert says in send(client, opened(client, desk, own, number), f"{own}/{form}", objection="No.").text
+
+
+def test_only_stored_and_used_again_by_the_same_page(client: Browser, desk: Desk, own: str, number: str) -> None:
+    """Art. 18 GDPR."""
+    page = opened(client, desk, own, number)
+    again = {"passed": hidden_fields(page, own + "/restrict")["passed"]}
+    send(client, page, own + "/restrict")
+    page = client.post(own + "/open", data=again).text
+    assert "your data is only stored." in page
+
+    assert "write to you as before" in send(client, page, own + "/use-again").text
+
+    assert "Only store my data" in client.post(own + "/open", data=again).text
 
 
 def test_without_a_code_a_person_at_the_shop_answers(client: Browser, desk: Desk, own: str, number: str) -> None:

@@ -7,9 +7,10 @@ from functools import partial
 from flask import render_template, request
 from flask.typing import ResponseReturnValue
 
-from portal.actions import pauses, rights
+from portal.actions import pauses, restriction, rights
 from portal.actions.desk import By, Desk, Outcome, find
 from portal.actions.rights import Asked
+from portal.rules.restriction import GROUND_WORDS, USE_WORDS
 from portal.rules.rights import RIGHT_WORDS, STATE_WORDS, THROUGH_WORDS, Through
 from portal.store import rights as store
 from portal.store import visits
@@ -45,6 +46,19 @@ def end_pause(number: str) -> ResponseReturnValue:
     return do(number, "let-go", partial(pauses.end_pause, kind=typed("kind")), data_page, ".data")
 
 
+@blueprint.post("/<number>/data/allow")
+def allow_uses(number: str) -> ResponseReturnValue:
+    """Although the data is only stored: what its owner agreed to, or a claim needs."""
+    deed = partial(restriction.allow_uses, uses=request.form.getlist("uses"), ground=typed("ground"), why=typed("why"))
+    return do(number, "allow", deed, data_page, ".data")
+
+
+@blueprint.post("/<number>/data/allow-no-more")
+def end_use(number: str) -> ResponseReturnValue:
+    """Not any more."""
+    return do(number, "allow-no-more", partial(restriction.end_use, use=typed("use")), data_page, ".data")
+
+
 @blueprint.post("/<number>/data/request")
 def enter_request(number: str) -> ResponseReturnValue:
     """Somebody asked about their data at the counter, by letter or by telephone."""
@@ -62,6 +76,7 @@ def data_page(found: Ticket, answer: Answer | None = None, form: str = "") -> Re
     """The page, after a refused form with everything typed still in it."""
     answer = answer or Answer()
     visit = visits.by_id(connection(), found.visit_id)
+    requests = store.of_visit(connection(), found.visit_id)
     text = render_template(
         "bench/data.html",
         ticket=found,
@@ -74,7 +89,12 @@ def data_page(found: Ticket, answer: Answer | None = None, form: str = "") -> Re
         states=STATE_WORDS,
         throughs=THROUGH_WORDS,
         ways=[way for way in Through if way is not Through.PAGE],
-        requests=store.of_visit(connection(), found.visit_id),
+        requests=requests,
+        restrictions=[each for each in requests if each.restricts],
+        allowed=store.allowed_uses_of(connection(), found.visit_id) if visit.restricted_at else [],
+        uses=USE_WORDS,
+        grounds=GROUND_WORDS,
+        chosen_uses=request.form.getlist("uses"),
         today=today(),
         **form_context(answer, form),
     )

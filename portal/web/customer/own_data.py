@@ -151,6 +151,17 @@ def restrict_own_data(token: str) -> ResponseReturnValue:
     return _do(token, "restrict", deed)
 
 
+@blueprint.post("/t/<token>/data/use-again")
+def use_data_again(token: str) -> ResponseReturnValue:
+    """No longer stored only."""
+
+    def deed(number: str, key: str | None) -> Done:
+        own_data.use_again(desk(), number, deed_key=key)
+        return Done([say("We use your data for your repair again, and write to you as before.")])
+
+    return _do(token, "use-again", deed)
+
+
 @blueprint.post("/t/<token>/data/object")
 def object_to_use(token: str) -> ResponseReturnValue:
     """Reminders end at once; the shop answers the rest."""
@@ -226,6 +237,7 @@ def _page(token: str, reader: Reader, answer: Answer, *, passed: str = "", form:
         can_prove=any(each.role == "owner" and each.reachable for each in _contacts(reader)),
         tickets=of_visit,
         here=any(each.ending is None for each in of_visit),
+        restricted_at=reader.visit.restricted_at,
         rights=RIGHT_WORDS,
         state_words=STATE_WORDS,
         requests=[(each, _due(each)) for each in store.of_visit(connection(), reader.visit.id)] if passed else [],

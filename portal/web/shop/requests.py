@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
-from flask import Response, abort, redirect, render_template, request, url_for
+from flask import Response, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from portal.actions import erasure
@@ -25,7 +25,7 @@ from portal.store import tickets
 from portal.web import guard
 from portal.web.data_requests import shown, today, waiting
 from portal.web.erasing import leave_no_copy
-from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
+from portal.web.forms import Answer, DeedForm, Filled, attempt, checked_form, new_deed_key, typed
 from portal.web.request_context import connection, desk, installation, policy, refresh
 from portal.web.shop import blueprint
 
@@ -41,7 +41,7 @@ def requests() -> ResponseReturnValue:
 @blueprint.post("/requests/enter")
 def enter_request() -> ResponseReturnValue:
     """A request that came by letter, at the counter or by telephone."""
-    form = _checked()
+    form = checked_form()
     typed_in = Asked(typed("right"), typed("through"), typed("received_on"), typed("number"), typed("words"))
     answer = attempt(lambda: _entered(typed_in, form.key()))
     if answer.done:
@@ -91,16 +91,22 @@ def go_on_with_request(ref: str) -> ResponseReturnValue:
     return _do(ref, deeds.go_on, "go-on")
 
 
+@blueprint.post("/requests/<ref>/announce-end")
+def announce_end(ref: str) -> ResponseReturnValue:
+    """The person is told that the restriction ends."""
+    return _do(ref, deeds.announce_end, "announce-end")
+
+
 @blueprint.post("/requests/<ref>/lift")
 def lift_restriction(ref: str) -> ResponseReturnValue:
-    """The data may be used again."""
-    return _do(ref, deeds.lift, "lift")
+    """The person was told: the data may be used again."""
+    return _do(ref, partial(deeds.lift, told=typed("told")), "lift")
 
 
 @blueprint.post("/requests/<ref>/erase")
 def erase_for_request(ref: str) -> ResponseReturnValue:
     """What can go goes; what stays is shown, to be told in the answer."""
-    form, kept = _checked(), deeds.of(connection(), ref)
+    form, kept = checked_form(), deeds.of(connection(), ref)
     why = "A request about personal data."
 
     def deed() -> Erased:
@@ -120,15 +126,8 @@ def _entered(asked: Asked, key: str | None) -> str:
     return deeds.enter(desk(), guard.me().by, asked, deed_key=key)
 
 
-def _checked() -> DeedForm:
-    form = DeedForm()
-    if not form.validate():
-        abort(400)
-    return form
-
-
 def _do(ref: str, deed: Callable[..., None], name: str) -> ResponseReturnValue:
-    form = _checked()
+    form = checked_form()
     answer = attempt(lambda: deed(desk(), guard.me().by, ref=ref, deed_key=form.key()))
     if answer.done:
         return redirect(url_for("shop.one_request", ref=ref, done=1), 303)
