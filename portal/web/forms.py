@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from flask import request
+from flask import abort, request
 from flask_wtf import FlaskForm
 from werkzeug.datastructures import MultiDict
 from wtforms import HiddenField
@@ -50,6 +50,14 @@ class DeedForm(FlaskForm):  # type: ignore[misc]
     def key(self) -> str | None:
         """The form's key, or None for what could be none."""
         return _deed_key(self.deed_key.data or "")
+
+
+def checked_form() -> DeedForm:
+    """The posted form; one that does not carry its session's token is answered with 400."""
+    form = DeedForm()
+    if not form.validate():
+        abort(400)
+    return form
 
 
 @dataclass

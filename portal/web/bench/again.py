@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
-from flask import abort, redirect, render_template, url_for
+from flask import redirect, render_template, url_for
 from flask.typing import ResponseReturnValue
 
 from portal.actions import warranty as deeds
@@ -17,7 +17,7 @@ from portal.store.tickets import Ticket
 from portal.web import guard
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, form_context, told
-from portal.web.forms import Answer, DeedForm, attempt, typed
+from portal.web.forms import Answer, attempt, checked_form, typed
 from portal.web.request_context import connection, desk, policy, refresh, speaking
 
 _LOG = ("came_back", "came_back_as", "fault_compared", "verdict_objected")
@@ -32,9 +32,7 @@ def again(number: str) -> ResponseReturnValue:
 @blueprint.post("/<number>/again")
 def take_in_again(number: str) -> ResponseReturnValue:
     """Take it in again, under a number of its own."""
-    form = DeedForm()
-    if not form.validate():
-        abort(400)
+    form = checked_form()
     seen, key = form.seen_revision(), form.key()
     deed = partial(deeds.take_back_in, desk(), guard.me().by, number, typed("fault"), seen=seen, deed_key=key)
     answer = attempt(deed)

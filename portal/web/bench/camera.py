@@ -5,7 +5,7 @@ Nobody else's desk is followed, and nothing is remembered of which ticket was op
 
 from __future__ import annotations
 
-from flask import abort, jsonify, redirect, render_template, request, url_for
+from flask import jsonify, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from portal.actions import camera as deeds
@@ -16,7 +16,7 @@ from portal.rules.photo_moments import MOMENT_WORDS
 from portal.store.tickets import Ticket
 from portal.web import guard
 from portal.web.bench import blueprint
-from portal.web.forms import DeedForm, new_deed_key
+from portal.web.forms import DeedForm, checked_form, new_deed_key
 from portal.web.request_context import connection, desk, speaking
 
 
@@ -36,8 +36,7 @@ def camera_at_desk(number: str) -> ResponseReturnValue:
 @blueprint.post("/<number>/camera")
 def point_camera(number: str) -> ResponseReturnValue:
     """Point the phone at this ticket, and from now on at whatever this device opens: its script posts here too."""
-    if not DeedForm().validate():
-        abort(400)
+    checked_form()
     canonical = spoken(parse_number(number))
     deeds.point(desk(), guard.me().login, canonical)
     if request.accept_mimetypes.best == "application/json":
@@ -48,8 +47,7 @@ def point_camera(number: str) -> ResponseReturnValue:
 @blueprint.post("/camera/stop")
 def stop_camera() -> ResponseReturnValue:
     """The phone follows nothing any more."""
-    if not DeedForm().validate():
-        abort(400)
+    checked_form()
     deeds.stop(desk(), guard.me().person)
     return redirect(url_for(".open_tickets"), 303)
 

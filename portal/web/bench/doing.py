@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from flask import abort, redirect, request, url_for
+from flask import redirect, request, url_for
 from flask.typing import ResponseReturnValue
 
 from portal.actions.desk import Outcome, find
@@ -15,7 +15,7 @@ from portal.rules.sentences import Sentence, say
 from portal.store.journal import Entry
 from portal.store.tickets import Ticket
 from portal.web import guard
-from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key
+from portal.web.forms import Answer, DeedForm, Filled, attempt, checked_form, new_deed_key
 from portal.web.request_context import connection, desk, policy, refresh
 
 Deed = Callable[..., Outcome]
@@ -24,9 +24,7 @@ Page = Callable[[Ticket, Answer, str], ResponseReturnValue]
 
 def do(number: str, name: str, deed: Deed, page: Page, back: str) -> ResponseReturnValue:
     """Do the deed of the form called `name`; `back` is the endpoint to go to, `page` shows it again where refused."""
-    form = DeedForm()
-    if not form.validate():
-        abort(400)
+    form = checked_form()
     canonical = spoken(parse_number(number))
 
     def run() -> Outcome:

@@ -21,7 +21,7 @@ from portal.web import guard
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, form_context
 from portal.web.bench.ticket import ticket_page
-from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
+from portal.web.forms import Answer, DeedForm, Filled, attempt, checked_form, new_deed_key, typed
 from portal.web.request_context import connection, desk, policy, speaking
 
 STATE_WORDS = {
@@ -116,9 +116,7 @@ def parts_due() -> ResponseReturnValue:
 @blueprint.post("/parts")
 def tick_off() -> ResponseReturnValue:
     """Tick a delivery off; tickets for which nothing more is awaited go on."""
-    form = DeedForm()
-    if not form.validate():
-        abort(400)
+    form = checked_form()
     ticks = [
         Tick(number, int(part), typed(f"how {number} {part}"))
         for number, _, part in (each.partition(" ") for each in request.form.getlist("part"))
@@ -139,9 +137,7 @@ def donors() -> ResponseReturnValue:
 @blueprint.post("/donors")
 def add_donor() -> ResponseReturnValue:
     """Put a device on the list, with its owner's written consent."""
-    form = DeedForm()
-    if not form.validate():
-        abort(400)
+    checked_form()
     answer = attempt(lambda: deeds.add_donor(desk(), typed("device"), typed("whose"), typed("consent")))
     if answer.done:
         return redirect(url_for(".donors"), 303)

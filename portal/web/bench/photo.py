@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any
 
-from flask import abort, redirect, render_template, request, url_for
+from flask import redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from werkzeug.datastructures import MultiDict
 
@@ -20,7 +20,7 @@ from portal.store import photos as store
 from portal.store.photos import Photo
 from portal.web import guard
 from portal.web.bench import blueprint
-from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
+from portal.web.forms import Answer, DeedForm, Filled, attempt, checked_form, new_deed_key, typed
 from portal.web.request_context import connection, desk, installation, policy, refresh
 from portal.web.uploads import STATUS
 
@@ -93,9 +93,7 @@ def _rows() -> list[Mapping[str, str]]:
 
 def _do(number: str, ref: str, name: str, deed: Callable[..., object], page: Page) -> ResponseReturnValue:
     """Do it and go back to the photos; refused, the page comes back as it was typed."""
-    form = DeedForm()
-    if not form.validate():
-        abort(400)
+    form = checked_form()
     canonical, by = spoken(parse_number(number)), guard.me().by
     refresh()  # drawing takes a while, and must not hold the database meanwhile
     answer = attempt(partial(deed, desk=desk(), by=by, number=canonical, ref=ref, deed_key=form.key()))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
-from flask import abort, redirect, url_for
+from flask import redirect, url_for
 from flask.typing import ResponseReturnValue
 
 from portal.actions import photo_pairs as deeds
@@ -14,7 +14,7 @@ from portal.rules.numbers import parse_number, spoken
 from portal.web import guard
 from portal.web.bench import blueprint
 from portal.web.bench.photos import photos_page
-from portal.web.forms import DeedForm, attempt, typed
+from portal.web.forms import attempt, checked_form, typed
 from portal.web.request_context import connection, desk, installation, refresh
 
 
@@ -40,9 +40,7 @@ def take_pair_apart(number: str, ref: str) -> ResponseReturnValue:
 
 def _done(number: str, deed: Callable[..., object]) -> ResponseReturnValue:
     """Do it and go back to the photos; refused, the page says why."""
-    form = DeedForm()
-    if not form.validate():
-        abort(400)
+    form = checked_form()
     canonical, by = spoken(parse_number(number)), guard.me().by
     refresh()  # laying photos over one another takes a while, and must not hold the database meanwhile
     answer = attempt(partial(deed, desk=desk(), by=by, number=canonical, deed_key=form.key()))

@@ -19,7 +19,7 @@ from portal.store import photos as store
 from portal.store.tickets import Ticket
 from portal.web import guard
 from portal.web.bench import blueprint
-from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
+from portal.web.forms import Answer, DeedForm, Filled, attempt, checked_form, new_deed_key, typed
 from portal.web.photo_answers import picture
 from portal.web.request_context import connection, desk, installation, refresh
 from portal.web.uploads import MEGABYTES, MOST_AT_ONCE, STATUS
@@ -52,9 +52,7 @@ def photos(number: str) -> ResponseReturnValue:
 @blueprint.post("/<number>/photos")
 def add_photos(number: str) -> ResponseReturnValue:
     """Take photos in, each on its own: one that is refused does not hold the others up."""
-    form = DeedForm()
-    if not form.validate():
-        abort(400)
+    form = checked_form()
     canonical = spoken(parse_number(number))
     files = [file for file in request.files.getlist("photo") if file.filename]
     if len(files) > MOST_AT_ONCE:
@@ -89,9 +87,7 @@ def add_photos(number: str) -> ResponseReturnValue:
 @blueprint.post("/<number>/photos/<ref>/withdraw")
 def withdraw_photo(number: str, ref: str) -> ResponseReturnValue:
     """Take a photo away for good."""
-    form = DeedForm()
-    if not form.validate():
-        abort(400)
+    form = checked_form()
     canonical = spoken(parse_number(number))
     deeds.withdraw(desk(), installation().photo_files, guard.me().by, canonical, ref, deed_key=form.key())
     return redirect(url_for(".photos", number=canonical), 303)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
-from flask import abort, redirect, url_for
+from flask import redirect, url_for
 from flask.typing import ResponseReturnValue
 
 from portal.actions import publication as deeds
@@ -13,16 +13,14 @@ from portal.rules.numbers import parse_number, spoken
 from portal.web import guard
 from portal.web.bench import blueprint
 from portal.web.bench.photos import photos_page
-from portal.web.forms import DeedForm, attempt, typed
+from portal.web.forms import attempt, checked_form, typed
 from portal.web.request_context import connection, desk, refresh
 
 
 @blueprint.post("/<number>/publication")
 def say_publication(number: str) -> ResponseReturnValue:
     """Note that they allow it, or take it back."""
-    form = DeedForm()
-    if not form.validate():
-        abort(400)
+    form = checked_form()
     canonical = spoken(parse_number(number))
     deed = deeds.allow if typed("may") == "yes" else deeds.take_back
     answer = attempt(partial(deed, desk(), guard.me().by, canonical, deed_key=form.key()))

@@ -7,7 +7,7 @@ from datetime import date
 from functools import partial
 from itertools import zip_longest
 
-from flask import abort, redirect, render_template, request, url_for
+from flask import redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from portal.actions import publication
@@ -25,7 +25,7 @@ from portal.rules.sentences import say
 from portal.store import acceptances, questions, tickets, visits, windows
 from portal.web import guard
 from portal.web.bench import blueprint
-from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
+from portal.web.forms import Answer, DeedForm, Filled, attempt, checked_form, new_deed_key, typed
 from portal.web.request_context import connection, desk, policy, refresh, speaking
 
 
@@ -43,9 +43,7 @@ def new_visit() -> ResponseReturnValue:
 @blueprint.post("/take-in")
 def take_devices_in() -> ResponseReturnValue:
     """Take the devices in; "another" only makes room for one more."""
-    form = DeedForm()
-    if not form.validate():
-        abort(400)
+    form = checked_form()
     count = len(request.form.getlist("device"))
     if "another" in request.form:
         return _form(Answer(), request.form, min(count + 1, MOST_DEVICES))
@@ -70,9 +68,7 @@ def taken_in(number: str) -> ResponseReturnValue:
 @blueprint.post("/<number>/terms")
 def accept(number: str) -> ResponseReturnValue:
     """Note that the customer, here at the counter, accepts the terms."""
-    form = DeedForm()
-    if not form.validate():
-        abort(400)
+    checked_form()
     visit = visits.by_id(connection(), find(connection(), number).visit_id)
     answer = attempt(lambda: accept_terms(desk(), guard.me().by, visit.ref, typed("version"), "tick"))
     if answer.done:

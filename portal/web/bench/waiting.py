@@ -19,7 +19,7 @@ from portal.actions.waiting import seal
 from portal.rules.sentences import say
 from portal.web import guard
 from portal.web.bench import blueprint
-from portal.web.forms import Answer, DeedForm, attempt, typed
+from portal.web.forms import Answer, attempt, checked_form, typed
 from portal.web.page import say_all
 from portal.web.request_context import desk, installation, refresh
 from portal.web.uploads import STATUS
@@ -77,8 +77,7 @@ def note_waited(number: str) -> ResponseReturnValue:
 
 
 def _key() -> str:
-    form = DeedForm()
-    key = form.key() if form.validate() else None
+    key = checked_form().key()
     if key is None:
         abort(400)
     return key

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from flask import abort, redirect, render_template, request, url_for
+from flask import redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from portal.actions import breaches as deeds
@@ -18,7 +18,7 @@ from portal.rules.sentences import Sentence, say
 from portal.store import breaches as store
 from portal.store.breaches import Breach
 from portal.web import guard
-from portal.web.forms import Answer, DeedForm, Filled, at_wall, attempt, new_deed_key, typed
+from portal.web.forms import Answer, DeedForm, Filled, at_wall, attempt, checked_form, new_deed_key, typed
 from portal.web.request_context import connection, desk, policy, refresh, speaking
 from portal.web.shop import blueprint
 
@@ -43,7 +43,7 @@ def breaches() -> ResponseReturnValue:
 @blueprint.post("/breaches/record")
 def record_breach() -> ResponseReturnValue:
     """Write one down."""
-    form = _checked()
+    form = checked_form()
     answer = attempt(lambda: deeds.record(desk(), guard.me().by, _written(), deed_key=form.key()))
     if answer.done:
         return redirect(url_for("shop.one_breach", ref=answer.result, done=1), 303)
@@ -68,7 +68,7 @@ def breach_sheet(ref: str) -> ResponseReturnValue:
 @blueprint.post("/breaches/<ref>/rewrite")
 def rewrite_breach(ref: str) -> ResponseReturnValue:
     """What is known by now."""
-    form = _checked()
+    form = checked_form()
     answer = attempt(lambda: deeds.rewrite(desk(), ref, _written(), deed_key=form.key()))
     return _after(ref, answer)
 
@@ -76,15 +76,8 @@ def rewrite_breach(ref: str) -> ResponseReturnValue:
 @blueprint.post("/breaches/<ref>/close")
 def close_breach(ref: str) -> ResponseReturnValue:
     """Nothing is left to do."""
-    form = _checked()
+    form = checked_form()
     return _after(ref, attempt(lambda: deeds.close(desk(), ref, deed_key=form.key())))
-
-
-def _checked() -> DeedForm:
-    form = DeedForm()
-    if not form.validate():
-        abort(400)
-    return form
 
 
 def _after(ref: str, answer: Answer) -> ResponseReturnValue:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from flask import abort, redirect, render_template, request, url_for
+from flask import redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from portal.actions import questions as deeds
@@ -18,7 +18,7 @@ from portal.store.photos import Photo
 from portal.store.questions import Kept
 from portal.store.tickets import Ticket
 from portal.web import guard, offers
-from portal.web.forms import Answer, DeedForm, Filled, attempt, new_deed_key, typed
+from portal.web.forms import Answer, DeedForm, Filled, attempt, checked_form, new_deed_key, typed
 from portal.web.request_context import connection, desk, policy, refresh
 from portal.web.shop import blueprint
 
@@ -61,9 +61,7 @@ def return_question(ref: str) -> ResponseReturnValue:
 
 
 def _do(ref: str, deed: Callable[[str, str | None], Outcome]) -> ResponseReturnValue:
-    form = DeedForm()
-    if not form.validate():
-        abort(400)
+    form = checked_form()
     _kept, ticket = _found(ref)
     answer = attempt(lambda: deed(ticket.number, form.key()))
     if answer.done:
