@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import Page, expect
 
-from portal.actions import breaches, rights
+from portal.actions import breaches, restriction, rights
 from portal.actions.breaches import Written
 from portal.actions.desk import Desk
 from portal.actions.handover import return_unrepaired
@@ -99,3 +99,21 @@ def test_a_keeper_keeps_something_longer_and_the_customer_reads_so(
     read.get_by_role("link", name="Your data").click()
 
     expect(read.get_by_text("stays for now")).to_be_visible()
+
+
+@pytest.mark.parametrize("width", [320, 1280])
+def test_a_restriction_fits_and_is_read_by_everybody(
+    open_page: Open, as_keeper: Open, desk: Desk, taken_in: TakenIn, width: int
+) -> None:
+    number = spoken(taken_in.numbers[0])
+    request = rights.enter(desk, BENCH, Asked("restriction", "mail", number=number))
+    rights.settle(desk, BENCH, request, "done", "As you ask.")
+    restriction.allow_uses(desk, BENCH, number, ["write"], "claim", "The money for the first repair.")
+
+    reads_well(as_keeper(f"/bench/{number}", width=width), width)
+    page = as_keeper(f"/bench/{number}/data", width=width)
+    page.get_by_text("Allow something all the same").click()
+    reads_well(page, width)
+    page = as_keeper(f"/shop/requests/{request}", width=width)
+    page.get_by_text("I told them myself").click()
+    reads_well(page, width)
