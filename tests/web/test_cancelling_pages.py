@@ -10,8 +10,9 @@ import re
 
 import pytest
 
-from portal.actions import answers, questions
+from portal.actions import answers, price_terms, questions
 from portal.actions.desk import Desk
+from portal.actions.price_terms import TypedTerms
 from portal.rules.numbers import spoken
 from portal.rules.questions import State
 from tests.actions.test_cancelling import OFFER, UNTIL, by_post, kept, put, yes  # noqa: F401 (a fixture)
@@ -162,3 +163,53 @@ def test_a_device_by_post_needs_no_tick_of_the_bench(staff_client: Browser, desk
     assert "This device came by post" in page
     assert 'name="at_distance"' not in page
     assert questions.draft(desk, BENCH, by_post, OFFER).ref
+
+
+def money_of(client: Browser, desk: Desk, number: str) -> str:
+    """What the customer's page of money says."""
+    return says(client.get(f"{docket_path(desk, number)}/money/{spoken(number)}").text)
+
+
+@on_both
+def test_the_page_of_money_repeats_until_when_they_may_cancel_and_how(
+    client: Browser,
+    desk: Desk,
+    by_post: str,  # noqa: F811
+) -> None:
+    ref = put(desk, by_post)
+    assert "right to cancel" not in money_of(client, desk, by_post)
+    answers.answer(desk, by_post, ref, yes(desk, "early"))
+
+    page = money_of(client, desk, by_post)
+    assert re.search("Replace the port You can cancel this until Mon,? 16 Mar 2026, the end of that day.", page)
+    assert "Read it, or take your yes back" in page
+    assert "Tell us clearly that you cancel before that time is over: on the page of your repair" in page
+    assert "it is not legal advice" in page
+
+    questions.start_work(desk, BENCH, by_post, ref)
+    assert "Read what you agreed to" in money_of(client, desk, by_post)
+    desk.clock.at = desk.clock.at.replace(day=16)
+    assert "You can cancel this until" in money_of(client, desk, by_post)
+    desk.clock.at = desk.clock.at.replace(day=17)
+    assert "right to cancel" not in money_of(client, desk, by_post)
+
+
+@pytest.mark.parametrize("way", ["up to a limit", "fixed price"])
+def test_what_was_agreed_by_telephone_at_the_start_is_on_it_too(
+    client: Browser,
+    desk: Desk,
+    by_post: str,  # noqa: F811
+    way: str,
+) -> None:
+    price_terms.agree_terms(desk, BENCH, by_post, TypedTerms(way, "60"), "telephone", "Ada to Kim", begin="later")
+
+    page = money_of(client, desk, by_post)
+
+    assert page.count("You can cancel this until") == 1
+    assert "Tell us clearly that you cancel before that time is over" in page
+
+
+def test_what_was_agreed_at_the_counter_has_none_of_it(client: Browser, desk: Desk, number: str) -> None:
+    answers.answer(desk, number, put(desk, number), answers.Answer(1, "en", "a", "YES"))
+
+    assert "cancel" not in money_of(client, desk, number)

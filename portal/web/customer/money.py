@@ -9,10 +9,14 @@ from flask.typing import ResponseReturnValue
 from markupsafe import Markup
 
 from portal.actions import balance
+from portal.actions.cancelled import START, cancellable
 from portal.language import Language
 from portal.letters.docket import has_pdf
 from portal.print_sheets import docket_sheet
 from portal.qr import svg
+from portal.rules.cancellation import of_document
+from portal.rules.cancelled import Agreed
+from portal.rules.days import local_day
 from portal.rules.epc import CURRENCY, grouped, payload
 from portal.rules.numbers import spoken
 from portal.rules.policy import Policy
@@ -20,13 +24,14 @@ from portal.rules.print_sizes import PAPERS
 from portal.rules.refusals import Refused
 from portal.rules.statements import NOT_AN_INVOICE
 from portal.store import money as store
+from portal.store import questions
 from portal.store.tickets import Ticket
 from portal.web import statements
 from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
 from portal.web.customer.languages import asked
 from portal.web.customer.report import back, ticket_of
-from portal.web.request_context import connection, policy, speaking
+from portal.web.request_context import connection, desk, policy, speaking
 
 
 @blueprint.get("/t/<token>/money/<number>")
@@ -34,12 +39,16 @@ def money(token: str, number: str) -> ResponseReturnValue:
     """The account of one of the visit's devices."""
     found, rules = ticket_of(look_up(token).reader.visit.id, number), policy()
     account = balance.of(connection(), found, rules)
+    lasting, rights = _cancelling(found)
     return render_template(
         "customer/money.html",
         ticket=found,
         account=account,
         made=balance.statement(connection(), found, rules),
         statement=store.standing_statement(connection(), found.id),
+        lasting=lasting,
+        rights=rights,
+        START=START,
         paying=rules.money,
         iban=grouped(rules.money.iban),
         code=_code(found, account.open_minor, rules, speaking()),
@@ -84,6 +93,16 @@ def statement_data(token: str, number: str, which: int, form: str) -> Response:
     """A statement as data, to be saved."""
     found = ticket_of(look_up(token).reader.visit.id, number)
     return statements.data(*statements.of(found, which), form)
+
+
+def _cancelling(ticket: Ticket) -> tuple[list[Agreed], list[str]]:
+    """What was agreed at a distance and can still be cancelled, and what they were told of how, in the words told."""
+    today = local_day(desk().clock.now(), policy())
+    lasting = [each for each in cancellable(connection(), ticket) if each.until and today <= each.until]
+    if not lasting:
+        return [], []
+    told = [of_document(proof.document) for proof in questions.chain(connection(), ticket.id)]
+    return lasting, list(dict.fromkeys(each.told.right for each in told if each))
 
 
 def _file_words() -> str:
