@@ -110,7 +110,9 @@ def test_a_restriction_fits_and_is_read_by_everybody(
     rights.settle(desk, BENCH, request, "done", "As you ask.")
     restriction.allow_uses(desk, BENCH, number, ["write"], "claim", "The money for the first repair.")
 
-    reads_well(as_keeper(f"/bench/{number}", width=width), width)
+    page = as_keeper(f"/bench/{number}", width=width)
+    expect(page.get_by_text("Only stored since")).to_be_visible()
+    reads_well(page, width)
     page = as_keeper(f"/bench/{number}/data", width=width)
     page.get_by_text("Allow something all the same").click()
     reads_well(page, width)
