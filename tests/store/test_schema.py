@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
+from random import Random
 from threading import Barrier
 
 import pytest
@@ -13,17 +14,23 @@ from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import CheckConstraint, Engine, inspect, select, update
+from sqlalchemy import CheckConstraint, Engine, func, inspect, select, update
 from sqlalchemy.exc import IntegrityError, StatementError
 
+from notifications.instants import FixedClock
 from notifications.tables import metadata as notifications_metadata
 from notifications.tables import outbox
-from portal.actions.desk import Desk
+from portal.actions import publication, retention
+from portal.actions.desk import CUSTOMER, Desk
 from portal.actions.intake import TakenIn
+from portal.links import Links
 from portal.rules.retention import OF_A_VISIT, Kept
 from portal.store import keeping, schema
 from portal.store.engine import open_engine, reading, sqlite_url, writing
+from portal.store.photo_files import PhotoFiles
+from portal.store.publication_tables import publication_consents
 from portal.store.tables import contacts, journal, metadata, numbers, staff, tickets, visits
+from tests.conftest import load_default_policy
 from tests.databases import Postgres
 
 
@@ -221,6 +228,50 @@ def test_the_periods_of_visits_that_ended_before_there_was_a_purge_begin(empty_u
     engine.dispose()
     assert begun[Kept.CONTACT] == datetime(2026, 4, 5, 23, tzinfo=UTC)
     assert begun[Kept.MONEY] == datetime(2026, 1, 5, 9, tzinfo=UTC)
-    there_by_then = set(OF_A_VISIT) - {Kept.PUBLICATION, Kept.PUSH}
-    assert set(begun) == there_by_then
+    assert set(begun) == set(OF_A_VISIT)
     assert none == {}
+
+
+def test_kinds_of_data_that_came_later_begin_with_the_end_of_a_visits_last_ticket(
+    empty_url: str, tmp_path: Path
+) -> None:
+    """So a consent to publish that is given after the upgrade, for a device that left before it, goes as well."""
+    engine = open_engine(empty_url)
+    early, late = "2026-01-05T09:00:00.000000+00:00", "2026-01-12T09:00:00.000000+00:00"
+    with writing(engine) as connection:
+        command.upgrade(schema.config(connection), "0005")
+        for statement in (
+            "INSERT INTO visits (id, ref, language, made_at, link_ends_at) "
+            f"VALUES (1, 'LEFT', 'en', '{early}', '{early}'), (2, 'HERE', 'en', '{early}', NULL)",
+            "INSERT INTO numbers (number) VALUES ('47118'), ('47126'), ('47134')",
+            "INSERT INTO tickets (id, ref, number, visit_id, kind, device, fault, stage, stage_since, ending, ended_at,"
+            " revision, made_at) VALUES "
+            f"(1, 'A', '47118', 1, 'other', '', '', 'ready', '{early}', 'collected', '{early}', 1, '{early}'), "
+            f"(2, 'B', '47126', 1, 'other', '', '', 'ready', '{early}', 'collected', '{late}', 1, '{early}'), "
+            f"(3, 'C', '47134', 2, 'other', '', '', 'ready', '{early}', NULL, NULL, 1, '{early}')",
+            # All but these has gone already.
+            f"INSERT INTO keeping (visit_id, kept, since) VALUES (1, 'money', '{late}'), (1, 'approval', '{late}')",
+        ):
+            connection.exec_driver_sql(statement)
+    schema.upgrade(engine)
+    desk = Desk(
+        engine, FixedClock(datetime(2026, 1, 20, 9, tzinfo=UTC)), Links("https://b.example", b"s" * 32), Random()
+    )
+    load_default_policy(desk)
+
+    with reading(engine) as connection:
+        begun, none = keeping.of_visit(connection, 1), keeping.of_visit(connection, 2)
+    publication.allow(desk, CUSTOMER, "47118")
+    two_years = datetime(2028, 1, 12, 9, tzinfo=UTC)
+    photos = PhotoFiles(str(tmp_path / "photos"))
+    counts = []
+    for moment in (two_years - timedelta(days=1), two_years + timedelta(days=1)):
+        retention.apply(desk, photos, moment)
+        with reading(engine) as connection:
+            counts.append(connection.execute(select(func.count()).select_from(publication_consents)).scalar_one())
+    engine.dispose()
+
+    assert set(begun) == {Kept.MONEY, Kept.APPROVAL, Kept.PUBLICATION, Kept.PUSH}
+    assert begun[Kept.PUBLICATION] == datetime(2026, 1, 12, 9, tzinfo=UTC)
+    assert none == {}
+    assert counts == [1, 0]
