@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, case, delete, func, insert, or_, select, update
+from sqlalchemy import ColumnElement, Connection, FromClause, bindparam, case, delete, func, insert, or_, select, update
 from sqlalchemy.exc import IntegrityError
 
 from notifications.tables import OPEN, outbox
@@ -152,18 +152,15 @@ def withdraw(
     return connection.execute(_WITHDRAW, values).rowcount
 
 
-_FULL = (outbox.c.settled_at < bindparam("before"), outbox.c.emptied_at.is_(None))
-_COUNT_FULL = select(func.count()).select_from(outbox).where(*_FULL)
+def _full(table: FromClause) -> tuple[ColumnElement[bool], ...]:
+    kept = table.c.reference.in_(bindparam("but", expanding=True))
+    return table.c.settled_at < bindparam("before"), table.c.emptied_at.is_(None), ~kept
+
+
+_COUNT_FULL = select(func.count()).select_from(outbox).where(*_full(outbox))
 _EMPTY = (
     update(outbox)
-    .where(
-        outbox.c.id.in_(
-            select(_old.c.id)
-            .where(_old.c.settled_at < bindparam("before"), _old.c.emptied_at.is_(None))
-            .order_by(_old.c.settled_at)
-            .limit(bindparam("most"))
-        )
-    )
+    .where(outbox.c.id.in_(select(_old.c.id).where(*_full(_old)).order_by(_old.c.settled_at).limit(bindparam("most"))))
     .values(emptied_at=bindparam("now"), facts={}, gather=None, outcome=None, message_id=None)
 )
 
@@ -290,17 +287,19 @@ def traces(rows: Iterable[Any]) -> list[Trace]:
     ]
 
 
-def empty(connection: Connection, before: datetime, most: int, now: datetime) -> int:
+def empty(connection: Connection, before: datetime, most: int, now: datetime, but: Sequence[str] = ()) -> int:
     """Leave of messages settled before a moment only that they were, and tell of how many (at most `most`).
 
-    Their causes stay: they are opaque, and keep a repeated deed from making a second message.
+    Their causes stay: they are opaque, and keep a repeated deed from making a second message. Those about one of the
+    references in `but` stay whole.
     """
-    return connection.execute(_EMPTY, {"before": before, "most": most, "now": now}).rowcount
+    values = {"before": before, "most": most, "now": now, "but": list(but)}
+    return connection.execute(_EMPTY, values).rowcount
 
 
-def count_full(connection: Connection, before: datetime) -> int:
-    """How many messages settled before a moment are not emptied yet."""
-    return connection.execute(_COUNT_FULL, {"before": before}).scalar_one()
+def count_full(connection: Connection, before: datetime, but: Sequence[str] = ()) -> int:
+    """How many messages settled before a moment, but those about references in `but`, are not emptied yet."""
+    return connection.execute(_COUNT_FULL, {"before": before, "but": list(but)}).scalar_one()
 
 
 def forget(connection: Connection, reference: str) -> int:

@@ -13,12 +13,13 @@ from functools import partial
 
 from sqlalchemy import Connection
 
-from portal.actions import photos
+from portal.actions import pauses, photos
 from portal.actions.desk import By, Change, Desk, NotFound, Outcome, change_ticket
 from portal.actions.formal_path import NO_LETTER, Standing, checked, standing, suggested
 from portal.actions.handover import gone
 from portal.actions.ownership import must_be_unclaimed
 from portal.actions.people import is_keeper
+from portal.language import language
 from portal.pictures.limits import Clean
 from portal.pictures.worker import clean_in_child
 from portal.rules import formal_notices as rules
@@ -28,16 +29,20 @@ from portal.rules.formal_notices import PACKS, Because, Case, Kind, Letter
 from portal.rules.money import parse_amount
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused, Unfit
+from portal.rules.retention import Kept as Data
 from portal.rules.sentences import say
 from portal.rules.stages import Event
 from portal.rules.text import line, passage
-from portal.store import formal_notices, house
+from portal.store import formal_notices, house, keeping
 from portal.store import photos as photo_rows
 from portal.store.formal_notices import Kept
+from portal.store.keeping import Pause
 from portal.store.photo_files import PhotoFiles
 from portal.store.tickets import Ticket
 
 log = logging.getLogger(__name__)
+# What the letters, their proof, the log of attempts and the account of the sale are part of.
+KEPT_AFTER_A_SALE = (Data.CONTACT, Data.POST_ADDRESS, Data.DEVICE, Data.RECORD, Data.PHOTO)
 
 
 @dataclass(frozen=True)
@@ -274,7 +279,17 @@ def write_down_sale(
                 "due_minor": str(max(proceeds - costs - owed, 0)),
             },
         )
-        return Change([event, *stages.dispose(ticket.standing)], text=f"{advice}\n{rest}", audience="bench")
+
+        def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
+            """Whoever comes later to ask what became of it is shown the letters, the log and the account."""
+            why = say("Sold by law on {day}: it shows how its owner was written to, and what they are due.", day=day)
+            reason = language(policy.shop.languages[0], policy.shop.zone).say(why)
+            for kept in KEPT_AFTER_A_SALE:
+                pause = Pause(kept, reason, today + pauses.LONGEST)
+                keeping.pause(connection, ticket.visit_id, pause, by.staff_id, now)
+
+        ends = [event, *stages.dispose(ticket.standing)]
+        return Change(ends, text=f"{advice}\n{rest}", audience="bench", write=write)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=partial(gone, desk))
 

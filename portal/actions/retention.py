@@ -27,6 +27,7 @@ from portal.store import (
     announcements,
     bench_purge,
     breaches,
+    formal_notices,
     keeping,
     money,
     people,
@@ -215,7 +216,8 @@ def _announced(connection: Connection, going: _Round, kept: Kept, most: int, _go
 
 
 def _messages(connection: Connection, going: _Round, kept: Kept, most: int, _gone: list[str]) -> int:
-    return outbox.empty(connection, going.before(kept), most * MESSAGES_A_VISIT, going.now)
+    but = formal_notices.references(connection)  # how it was tried to reach them is shown whole
+    return outbox.empty(connection, going.before(kept), most * MESSAGES_A_VISIT, going.now, but)
 
 
 def _staff(connection: Connection, going: _Round, kept: Kept, most: int, _gone: list[str]) -> int:
@@ -236,7 +238,7 @@ def _count(connection: Connection, going: _Round, kept: Kept) -> int:
     before = going.before(kept)
     match kept:
         case Kept.MESSAGE:
-            return outbox.count_full(connection, before)
+            return outbox.count_full(connection, before, formal_notices.references(connection))
         case Kept.STAFF:
             return len(people.left_before(connection, before))
         case Kept.TECHNICAL:

@@ -113,8 +113,8 @@ REGISTER: Mapping[Kept, Entry] = {
     ),
     Kept.POST_ADDRESS: Entry(
         (Category.CONTACT,),
-        say("Post address, and the name of whom you send for the device"),
-        say("to post the device back, or to give it to whom you send"),
+        say("Post address, the name of whom you send for the device, and to whom formal letters about it went"),
+        say("to post the device back, to give it to whom you send, or to write to you by recorded post"),
         Basis.CONTRACT,
         Start.LEFT,
         Period(14, "day"),
@@ -180,7 +180,10 @@ REGISTER: Mapping[Kept, Entry] = {
         _MONTH,
         _YEAR,
         say("a message that did not arrive is noticed within weeks"),
-        say("reduced to the fact that one was sent, which goes with the work record"),
+        say(
+            "reduced to the fact that one was sent, which goes with the work record; what became of it stays as long "
+            "where we have to write to you by recorded post to collect a device"
+        ),
         say("the services that carry our mail and text messages"),
     ),
     Kept.PUSH: Entry(

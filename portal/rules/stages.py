@@ -37,6 +37,9 @@ class Ending(StrEnum):
     DISPOSED = "disposed of by law"
 
 
+BY_LAW = Ending.DISPOSED  # to look for; `dispose` alone makes it
+
+
 @dataclass(frozen=True)
 class Standing:
     """Where a ticket stands. `stage` is None before arrival (announced); `ending` is None while the shop has it."""

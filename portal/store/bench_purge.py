@@ -64,7 +64,7 @@ def serials(connection: Connection, ticket_id: int) -> None:
 
 
 def return_addresses(connection: Connection, visit_id: int) -> None:
-    """Erase where a visit's devices were to be posted back to, and whom their owner sent for them."""
+    """Erase where a visit's devices were to be posted back to, whom their owner sent, and to whom letters went."""
     for statement in _ADDRESSES:
         connection.execute(statement, {"wanted": visit_id})
 

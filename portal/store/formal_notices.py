@@ -9,8 +9,9 @@ from datetime import date
 from sqlalchemy import Connection, bindparam, insert, select, update
 
 from portal.rules.formal_notices import Kind, Notice
+from portal.rules.stages import BY_LAW
 from portal.store.ending_tables import formal_notices as table
-from portal.store.tables import tickets
+from portal.store.tables import tickets, visits
 
 _OF_TICKET = (
     select(
@@ -53,6 +54,16 @@ _COME = (
         table.c.sell_from <= bindparam("today"),
     )
     .order_by(table.c.sell_from)
+)
+_RUNNING = (
+    select(tickets.c.ref, visits.c.ref)
+    .join(table, table.c.ticket_id == tickets.c.id)
+    .join(visits, tickets.c.visit_id == visits.c.id)
+    .where(
+        table.c.posted_on.is_not(None),
+        table.c.taken_back.is_(False),
+        tickets.c.ending.is_(None) | (tickets.c.ending == BY_LAW.value),
+    )
 )
 _TAKE_BACK = update(table).where(table.c.id == bindparam("wanted")).values(taken_back=True)
 
@@ -99,6 +110,14 @@ def day_has_come(connection: Connection, today: date) -> Sequence[tuple[str, str
     """Number, device and day of notices of the intention to sell that stand, and whose day is here."""
     rows = connection.execute(_COME, {"kind": Kind.SELL.value, "today": today})
     return [(number, device, day) for number, device, day in rows]
+
+
+def references(connection: Connection) -> Sequence[str]:
+    """What messages call the devices, and their visits, whose owner was written to formally, and had nothing back yet.
+
+    A device that was sold by law is one of them for as long as its letters are kept.
+    """
+    return [ref for row in connection.execute(_RUNNING) for ref in row]
 
 
 def add(connection: Connection, values: dict[str, object]) -> None:

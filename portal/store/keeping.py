@@ -39,6 +39,17 @@ _PAUSES = (
     .where(pauses.c.visit_id == bindparam("visit_id"))
     .order_by(pauses.c.until, pauses.c.kept)
 )
+_LOOK_AGAIN = (
+    select(tickets.c.number, tickets.c.device, pauses.c.kept, pauses.c.reason, pauses.c.until)
+    .join(tickets, tickets.c.visit_id == pauses.c.visit_id)
+    .where(
+        pauses.c.by_staff.is_not(None),
+        pauses.c.until >= bindparam("today"),
+        pauses.c.until <= bindparam("soon"),
+        tickets.c.ending.is_not(None),
+    )
+    .order_by(pauses.c.until, tickets.c.number, pauses.c.kept)
+)
 _END_PAUSE = delete(pauses).where(pauses.c.visit_id == bindparam("wanted"), pauses.c.kept == bindparam("of"))
 _PURGED = (
     select(purges.c.kept, func.sum(purges.c.count), func.max(purges.c.at))
@@ -120,6 +131,21 @@ def pauses_of(connection: Connection, visit_id: int) -> list[Pause]:
 def paused(connection: Connection, visit_id: int, today: date) -> dict[Kept, Pause]:
     """What pauses it on a day, by kind: a pause whose day has come pauses nothing any more."""
     return {pause.kept: pause for pause in pauses_of(connection, visit_id) if pause.until > today}
+
+
+@dataclass(frozen=True)
+class Lapsing:
+    """A device that has left, and what somebody of the staff kept longer of it, until a day that is near."""
+
+    number: str
+    device: str
+    pause: Pause
+
+
+def lapsing(connection: Connection, today: date, soon: date) -> list[Lapsing]:
+    """What goes by `soon` unless somebody looks again; what pauses and ends by itself is not among it."""
+    rows = connection.execute(_LOOK_AGAIN, {"today": today, "soon": soon})
+    return [Lapsing(number, device, Pause(Kept(kept), reason, until)) for number, device, kept, reason, until in rows]
 
 
 def pause(connection: Connection, visit_id: int, pause: Pause, staff_id: int | None, now: datetime) -> None:

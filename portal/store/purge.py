@@ -92,7 +92,6 @@ def visit_contacts(connection: Connection, visit_id: int, language: str) -> None
     for ticket_id in connection.execute(_IDS_OF, {"wanted": visit_id}).scalars().all():
         search.forget(connection, ticket_id)
     connection.execute(_CONTACTS, {"wanted": visit_id})
-    bench_purge.return_addresses(connection, visit_id)
     rights.forget_codes(connection, visit_id)
     connection.execute(_LANGUAGE, {"wanted": visit_id, "plain": language})
 
@@ -208,10 +207,10 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     ("acceptances", Category.STAFF): acceptances.forget,
     **dict.fromkeys(((table, Category.RECORD) for table in bench_purge.OF_TICKETS), record),
     ("intake_records", Category.DEVICE): device_identity,
-    ("formal_notices", Category.CONTACT): visit_contacts,
+    ("formal_notices", Category.CONTACT): bench_purge.return_addresses,
     ("formal_notices", Category.DEVICE): device_identity,
-    ("announcements", Category.CONTACT): visit_contacts,
-    ("return_choices", Category.CONTACT): visit_contacts,
+    ("announcements", Category.CONTACT): bench_purge.return_addresses,
+    ("return_choices", Category.CONTACT): bench_purge.return_addresses,
     ("handover_signatures", Category.APPROVAL): wishes.forget,
     ("wishes", Category.APPROVAL): wishes.forget,
     ("wishes", Category.STAFF): wishes.forget,

@@ -18,7 +18,7 @@ from portal.actions.tray import end_all, take_out
 from portal.rules.intake_record import Item, Mark, Record
 from portal.rules.summary import SafetyTest
 from portal.rules.tray import NewLine
-from portal.store import people, policies, purge
+from portal.store import bench_purge, people, policies, purge
 from portal.store.tables import metadata
 from tests.actions.aftermath import ticket_of
 from tests.conftest import BENCH
@@ -73,7 +73,7 @@ def test_the_serial_number_goes_with_the_devices_identity(desk: Desk, number: st
     assert SECRET not in dump(desk)
 
 
-def test_the_return_address_goes_with_the_contacts(desk: Desk) -> None:
+def test_the_return_address_goes_by_itself(desk: Desk) -> None:
     with desk.writing() as connection:
         document = policies.document(connection, 1)
         assert document is not None
@@ -81,7 +81,7 @@ def test_the_return_address_goes_with_the_contacts(desk: Desk) -> None:
     form = Announced(NewVisit(email="ada@example.org"), NewDevice("Console", "Broken.", "console"), SECRET)
     (number,) = announce(desk, form, "198.51.100.7").numbers
     with desk.writing() as connection:
-        purge.visit_contacts(connection, ticket_of(desk, number).visit_id, "en")
+        bench_purge.return_addresses(connection, ticket_of(desk, number).visit_id)
 
     assert SECRET not in dump(desk)
 

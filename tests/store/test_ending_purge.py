@@ -1,4 +1,4 @@
-"""What is erased of letters, complaints and returns: the address with the contact, the goods with the device."""
+"""What is erased of letters, complaints and returns: the address with where parcels went, the goods with the device."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def rows(desk: Desk, table) -> list[dict]:
         return [dict(row._mapping) for row in connection.execute(select(table))]
 
 
-def test_name_and_address_go_with_the_contact(desk: Desk, gone: str) -> None:
+def test_name_and_address_go_with_where_parcels_went(desk: Desk, gone: str) -> None:
     with desk.writing() as connection:
         bench_purge.return_addresses(connection, ticket_of(desk, gone).visit_id)
 

@@ -15,7 +15,7 @@ from portal.actions.record import record
 from portal.actions.return_ways import Wanted, choose
 from portal.rules.intake_record import Item, Record
 from portal.rules.posting import PACKING
-from portal.store import purge, wishes
+from portal.store import bench_purge, purge, wishes
 from tests.actions.aftermath import ticket_of
 from tests.actions.bench import bring_to, with_code
 from tests.conftest import BENCH
@@ -39,12 +39,12 @@ def gone(desk: Desk, number: str, keeper: By) -> str:
     return number
 
 
-def test_the_address_and_whom_they_sent_go_with_the_contacts(desk: Desk, number: str) -> None:
+def test_the_address_and_whom_they_sent_go_by_themselves(desk: Desk, number: str) -> None:
     bring_to(desk, number, "ready")
     for wanted in (Wanted("send", person=SECRET), Wanted("post", address=SECRET, confirmed=True)):
         choose(desk, CUSTOMER, number, wanted)
         with desk.writing() as connection:
-            purge.visit_contacts(connection, ticket_of(desk, number).visit_id, "en")
+            bench_purge.return_addresses(connection, ticket_of(desk, number).visit_id)
         assert SECRET not in dump(desk)
 
 

@@ -122,6 +122,26 @@ def test_the_keeper_pauses_what_a_dispute_needs_and_lets_it_go_again(
     assert [pause.kept for pause in paused] == [Kept.RECORD]
 
 
+def test_the_keeper_is_told_two_weeks_before_to_look_again_and_the_bench_is_not(
+    keeper_client: Browser, staff_client: Browser, desk: Desk, taken_in: TakenIn
+) -> None:
+    number = taken_in.numbers[0]
+    page, heading = f"/bench/{spoken(number)}/data", "Data that was kept longer: look again"
+    kept = {"kinds": ["record", "photo"], "reason": "A claim of its owner", "until": "2026-03-16"}
+    press(keeper_client, page, "/pause", kept)
+    assert heading not in keeper_client.get("/bench/today").text  # while it is here nothing goes
+    return_unrepaired(desk, BENCH, number, "No part to be had")
+
+    today = keeper_client.get("/bench/today").text
+
+    assert heading in today
+    assert today.count("A claim of its owner") == 1  # once a device, whatever is kept
+    assert f'href="{page}"' in today
+    assert heading not in staff_client.get("/bench/today").text
+    press(keeper_client, page, "/pause", kept | {"until": "2026-03-17"})
+    assert heading not in keeper_client.get("/bench/today").text
+
+
 @pytest.mark.parametrize(
     ("typed", "told"),
     [

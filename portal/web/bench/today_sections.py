@@ -27,6 +27,7 @@ from portal.store import (
     formal_notices,
     handovers,
     journal,
+    keeping,
     money,
     parts,
     questions,
@@ -205,6 +206,23 @@ def _data_requests() -> Section:
     return Section("data-requests", say("Requests about personal data"), lines)
 
 
+def _look_again() -> Section:
+    """A line for each device and day, however many kinds of data are kept until then."""
+    found = keeping.lapsing(connection(), _today(), _today() + SHOWN_FOR)
+    lines = {
+        (each.number, each.pause.until): Line(
+            _link("data", each.number),
+            each.number,
+            each.device,
+            beside=speaking().say(say("goes on {day}", day=each.pause.until)),
+            words=each.pause.reason,
+        )
+        for each in found
+    }
+    hint = say("Keep it longer, with a reason, or let it go.")
+    return Section("look-again", say("Data that was kept longer: look again"), list(lines.values()), hint)
+
+
 def _sent_back() -> Section:
     lines = [
         Line(_link("questions", number), number, device, words=kept.returned_with)
@@ -366,6 +384,7 @@ SECTIONS: Sequence[Make] = (
     _disagree,
     _to_sign_off,
     _data_requests,
+    _look_again,
     _sent_back,
     _agreed,
     _coming,
@@ -383,7 +402,7 @@ SECTIONS: Sequence[Make] = (
     _let_through,
 )
 NEWS = (_coming, _unpaid, _too_late, _agreed_later, _asked, _let_through)  # nobody has to do anything about these
-KEEPERS = (_to_sign_off, _data_requests, _given_up, _formal, _let_through)  # nobody else is shown these
+KEEPERS = (_to_sign_off, _data_requests, _look_again, _given_up, _formal, _let_through)  # nobody else is shown these
 
 
 def _link(page: str, number: str) -> str:
