@@ -1,4 +1,4 @@
-"""What is kept of the formal path: all of it while it runs and after a sale by law, else as long as a parcel’s address."""
+"""What is kept of the formal path: all while it runs and after a sale by law, else as long as a parcel’s address."""
 
 from __future__ import annotations
 
