@@ -30,9 +30,10 @@ from portal.store.tickets import Ticket
 from portal.web.calendar_file import TYPE, Coming, calendar_file
 from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
+from portal.web.customer.doing import attempt_on_ticket
 from portal.web.customer.languages import asked
 from portal.web.customer.report import back, ticket_of
-from portal.web.forms import Answer, Filled, attempt, deed_key_typed, new_deed_key, typed
+from portal.web.forms import Answer, Filled, deed_key_typed, new_deed_key, typed
 from portal.web.request_context import connection, desk, policy, refresh, speaking
 
 OFFER_WORDS = {
@@ -70,11 +71,9 @@ def choose_way(token: str, number: str) -> ResponseReturnValue:
     way = typed("way")
     if not may_choose(reader) or (reader.contact is None and way != Way.COLLECT):
         abort(403)
-    answer = attempt(lambda: _choose(found, way))
+    answer = attempt_on_ticket(lambda: _choose(found, way))
     if answer.done:
         return redirect(url_for("customer.collect", token=token, lang=asked(), done=spoken(found.number)), 303)
-    if not answer.reasons:  # somebody wrote into the same ticket at this very moment
-        answer.reasons = [say("Something changed at this very moment. Please look again, then send it once more.")]
     refresh()
     return _page(token, look_up(token).reader, answer, spoken(found.number))
 

@@ -15,14 +15,14 @@ from portal.actions.desk import CUSTOMER, Outcome
 from portal.actions.links import Reader
 from portal.rules.giving_up import DATA_WORDS, DESTROY_WORDS, GIVES_UP, KEEPS, WASTE, WORDS, Data
 from portal.rules.numbers import spoken
-from portal.rules.sentences import say
 from portal.store import wishes
 from portal.store.tickets import Ticket
 from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
+from portal.web.customer.doing import attempt_on_ticket
 from portal.web.customer.languages import asked
 from portal.web.customer.report import back, ticket_of
-from portal.web.forms import Answer, Filled, attempt, deed_key_typed, new_deed_key, typed
+from portal.web.forms import Answer, Filled, deed_key_typed, new_deed_key, typed
 from portal.web.request_context import connection, desk, refresh, speaking
 
 
@@ -61,11 +61,9 @@ def _do(token: str, number: str, deed: Callable[[Ticket, str | None], Outcome]) 
     found = ticket_of(reader.visit.id, number)
     if not is_owner(reader):
         abort(403)
-    answer = attempt(lambda: deed(found, deed_key_typed()))
+    answer = attempt_on_ticket(lambda: deed(found, deed_key_typed()))
     if answer.done:
         return redirect(url_for("customer.give_up", token=token, number=spoken(found.number), lang=asked()), 303)
-    if not answer.reasons:  # somebody wrote into the same ticket at this very moment
-        answer.reasons = [say("Something changed at this very moment. Please look again, then send it once more.")]
     refresh()
     reader = look_up(token).reader
     return _page(token, reader, ticket_of(reader.visit.id, number), answer)

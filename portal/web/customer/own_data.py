@@ -27,6 +27,7 @@ from portal.store.rights import Kept
 from portal.store.tickets import Ticket
 from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
+from portal.web.customer.doing import attempt_on_ticket
 from portal.web.customer.languages import asked
 from portal.web.customer.report import back, ticket_of
 from portal.web.erasing import leave_no_copy
@@ -194,7 +195,7 @@ def _do(token: str, form: str, deed: Callable[[str, str | None], Done]) -> Respo
     if unproven := _unproven(reader):
         return _again(token, unproven)
     number = _tickets(reader)[0].number
-    answer = attempt(lambda: deed(number, deed_key_typed()))
+    answer = attempt_on_ticket(lambda: deed(number, deed_key_typed()))
     refresh()
     if isinstance(answer.result, Done):
         return render_template(
@@ -205,8 +206,6 @@ def _do(token: str, form: str, deed: Callable[[str, str | None], Done]) -> Respo
             passed=typed("passed"),
             back=back(token),
         )
-    if not answer.reasons:  # somebody wrote into the same ticket at this very moment
-        answer.reasons = [say("Something changed at this very moment. Please look again, then send it once more.")]
     return _page(token, _reader(token), answer, passed=typed("passed"), form=form)
 
 

@@ -21,7 +21,8 @@ from portal.store.photos import Photo
 from portal.store.tickets import Ticket
 from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
-from portal.web.forms import Answer, attempt, deed_key_typed, new_deed_key, typed
+from portal.web.customer.doing import attempt_on_ticket
+from portal.web.forms import Answer, deed_key_typed, new_deed_key, typed
 from portal.web.photo_answers import picture
 from portal.web.request_context import connection, desk, refresh, speaking
 
@@ -62,7 +63,7 @@ def say_publication(token: str, number: str) -> ResponseReturnValue:
     if not _may_say(reader):
         abort(403)
     deed = partial(deeds.allow, tag=speaking().tag) if typed("may") == "yes" else deeds.take_back
-    answer = attempt(lambda: deed(desk(), CUSTOMER, number, deed_key=deed_key_typed()))
+    answer = attempt_on_ticket(lambda: deed(desk(), CUSTOMER, number, deed_key=deed_key_typed()))
     if answer.done:
         chosen = request.args.get("lang")
         return redirect(url_for("customer.photos", token=token, lang=chosen, _anchor="publication"), 303)

@@ -11,14 +11,14 @@ from portal.rules.imei import shown
 from portal.rules.intake_record import CUSTOMER_SAFETY, unsafe
 from portal.rules.intake_words import FLAG_WORDS, noted
 from portal.rules.numbers import spoken
-from portal.rules.sentences import say
 from portal.store import records
 from portal.store.tickets import Ticket
 from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
+from portal.web.customer.doing import attempt_on_ticket
 from portal.web.customer.languages import asked
 from portal.web.customer.report import back, ticket_of
-from portal.web.forms import Answer, attempt, deed_key_typed, new_deed_key, typed
+from portal.web.forms import Answer, deed_key_typed, new_deed_key, typed
 from portal.web.request_context import connection, desk, refresh
 
 
@@ -37,12 +37,10 @@ def answer_record(token: str, number: str) -> ResponseReturnValue:
     found = ticket_of(reader.visit.id, number)
     if reader.contact and not reader.contact.may_agree:
         abort(403)
-    answer = attempt(lambda: _answer(found))
+    answer = attempt_on_ticket(lambda: _answer(found))
     if answer.done:
         to = url_for("customer.record", token=token, number=spoken(found.number), lang=asked())
         return redirect(to, 303)
-    if not answer.reasons:  # somebody wrote into the same ticket at this very moment
-        answer.reasons = [say("Something changed at this very moment. Please look again, then send it once more.")]
     refresh()
     look_up(token)
     return _page(token, found, may_answer=True, answer=answer)

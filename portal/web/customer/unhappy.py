@@ -12,16 +12,17 @@ from portal.actions import warranty as warranty_deeds
 from portal.actions.desk import CUSTOMER, Outcome
 from portal.rules.journal_words import for_customer
 from portal.rules.numbers import spoken
-from portal.rules.sentences import Sentence, say
+from portal.rules.sentences import Sentence
 from portal.rules.warranty import CUSTOMER_VERDICT_WORDS, CUSTOMER_WAY_WORDS
 from portal.store import complaints, journal, warranty
 from portal.store.journal import Entry
 from portal.store.tickets import Ticket
 from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
+from portal.web.customer.doing import attempt_on_ticket
 from portal.web.customer.languages import asked
 from portal.web.customer.report import back, ticket_of
-from portal.web.forms import Answer, Filled, attempt, deed_key_typed, new_deed_key, typed
+from portal.web.forms import Answer, Filled, deed_key_typed, new_deed_key, typed
 from portal.web.request_context import connection, desk, policy, refresh
 from portal.web.uploads import STATUS
 
@@ -79,12 +80,10 @@ def _do(
     to: str,
 ) -> ResponseReturnValue:
     found = _found(token, number)
-    answer = attempt(lambda: deed(found))
+    answer = attempt_on_ticket(lambda: deed(found))
     if answer.done:
         return redirect(url_for(to, token=token, number=spoken(found.number), lang=asked(), sent=1), 303)
     answer.status = STATUS.get(answer.kind, answer.status)
-    if not answer.reasons:  # somebody wrote into the same ticket at this very moment
-        answer.reasons = [say("Something changed at this very moment. Please look again, then send it once more.")]
     refresh()
     return page(token, _found(token, number), answer)
 

@@ -14,15 +14,16 @@ from portal.actions.links import Reader
 from portal.rules.conversation import LONGEST, Writer
 from portal.rules.journal_words import for_customer
 from portal.rules.numbers import spoken
-from portal.rules.sentences import Sentence, say
+from portal.rules.sentences import Sentence
 from portal.store import journal, photos
 from portal.store.journal import Entry
 from portal.store.tickets import Ticket
 from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
+from portal.web.customer.doing import attempt_on_ticket
 from portal.web.customer.languages import asked
 from portal.web.customer.report import back, ticket_of
-from portal.web.forms import Answer, Filled, attempt, deed_key_typed, new_deed_key, typed
+from portal.web.forms import Answer, Filled, deed_key_typed, new_deed_key, typed
 from portal.web.request_context import connection, desk, installation, policy, refresh
 from portal.web.uploads import MEGABYTES, STATUS
 
@@ -51,13 +52,11 @@ def send_words(token: str, number: str) -> ResponseReturnValue:
     reader = look_up(token).reader
     found = ticket_of(reader.visit.id, number)
     refresh()  # a photo may wait for its turn, and must not hold the database meanwhile
-    answer = attempt(lambda: _send(found, reader))
+    answer = attempt_on_ticket(lambda: _send(found, reader))
     if answer.done:
         to = url_for("customer.write", token=token, number=spoken(found.number), lang=asked(), sent=1)
         return redirect(to, 303)
     answer.status = STATUS.get(answer.kind, answer.status)
-    if not answer.reasons:  # somebody wrote into the same ticket at this very moment
-        answer.reasons = [say("Something changed at this very moment. Please look again, then send it once more.")]
     refresh()
     reader = look_up(token).reader
     return _page(token, ticket_of(reader.visit.id, number), answer)
