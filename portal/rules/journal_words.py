@@ -3,36 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
 from typing import Any
 
-from portal.rules.conversation import HOW_WORDS, OUTCOME_WORDS, WRITER_WORDS, How, Outcome, Writer
-from portal.rules.formal_notices import BECAUSE_WORDS, KIND_WORDS, Because
-from portal.rules.formal_notices import Kind as NoticeKind
-from portal.rules.giving_up import WISH_WORDS
-from portal.rules.messages import WANTS_WORDS, Wants
-from portal.rules.money import Price
-from portal.rules.numbers import spoken
-from portal.rules.parts import CUSTOMER_DELIVERY_WORDS, DELIVERIES, DELIVERY_WORDS, ORIGIN_WORDS, Origin, State
-from portal.rules.payments import HOW_WORDS as PAID_WORDS
-from portal.rules.payments import KIND_WORDS as MONEY_WORDS
-from portal.rules.payments import How as PaidHow
-from portal.rules.payments import Kind as MoneyKind
-from portal.rules.photo_moments import MOMENT_WORDS
+from portal.rules.journal_facts import Words, facts
 from portal.rules.policy import Policy
-from portal.rules.price_terms import WAY_WORDS as PRICE_WAY_WORDS
-from portal.rules.price_terms import of_event
-from portal.rules.restriction import GROUND_WORDS, USE_WORDS, Ground, Use
-from portal.rules.return_ways import WAY_WORDS, Way
-from portal.rules.rights import RIGHT_WORDS, Right
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import HOLD_WORDS, Ending, Hold
-from portal.rules.test_sheet import RESULT_WORDS, Result, When
-from portal.rules.undelivered import DECISION_WORDS, Decision
-from portal.rules.warranty import CUSTOMER_VERDICT_WORDS, CUSTOMER_WAY_WORDS, VERDICT_WORDS, Verdict
+from portal.rules.warranty import CUSTOMER_VERDICT_WORDS, CUSTOMER_WAY_WORDS, VERDICT_WORDS
 from portal.rules.warranty import WAY_WORDS as WARRANTY_WAY_WORDS
-from portal.rules.warranty import Way as WarrantyWay
-from portal.rules.windows import REASONS
 
 _BENCH: Mapping[str, Sentence] = {
     "announced": say("Announced by the customer"),
@@ -216,7 +194,6 @@ _CUSTOMER: Mapping[str, Sentence] = {
     "publication_allowed": say("You allowed us to publish pictures and film of your device."),
     "publication_refused": say("You took back that pictures and film of your device may be published."),
 }
-_WHEN = {When.BEFORE: say("before the repair"), When.AFTER: say("after the repair")}
 CUSTOMER_HOLDS: Mapping[Hold, Sentence] = {
     Hold.APPROVAL: say("We are waiting for your answer."),
     Hold.PART: say("We are waiting for a part."),
@@ -239,11 +216,14 @@ CUSTOMER_ENDINGS: Mapping[Ending, Sentence] = {
     Ending.DISPOSED: say("Your device has left the shop."),
 }
 
+_TO_BENCH = Words(HOLD_WORDS, BENCH_ENDINGS, VERDICT_WORDS, WARRANTY_WAY_WORDS)
+_TO_CUSTOMER = Words(CUSTOMER_HOLDS, CUSTOMER_ENDINGS, CUSTOMER_VERDICT_WORDS, CUSTOMER_WAY_WORDS)
+
 
 def for_bench(event: str, data: Mapping[str, Any], policy: Policy) -> Sentence:
     """The entry's heading at the bench."""
     template = _BENCH.get(event)
-    return Sentence(template.template, _facts(data, policy, HOLD_WORDS, BENCH_ENDINGS)) if template else Sentence(event)
+    return Sentence(template.template, facts(data, policy, _TO_BENCH)) if template else Sentence(event)
 
 
 def for_customer(event: str, data: Mapping[str, Any], policy: Policy) -> Sentence | None:
@@ -251,84 +231,4 @@ def for_customer(event: str, data: Mapping[str, Any], policy: Policy) -> Sentenc
     template = _CUSTOMER.get(event)
     if template is None:
         return None
-    return Sentence(template.template, _facts(data, policy, CUSTOMER_HOLDS, CUSTOMER_ENDINGS))
-
-
-def _facts(
-    data: Mapping[str, Any],
-    policy: Policy,
-    holds: Mapping[Hold, Sentence],
-    endings: Mapping[Ending, Sentence],
-) -> dict[str, object]:
-    facts: dict[str, object] = dict(data)
-    if "expected_on" in data:
-        facts["expected_on"] = date.fromisoformat(data["expected_on"])
-    if "day" in data:
-        facts["day"] = date.fromisoformat(data["day"])
-    if "way" in data:
-        facts["way"] = WAY_WORDS[Way(data["way"])]
-    if "moment" in data:
-        facts["moment"] = MOMENT_WORDS[data["moment"]]
-    if "wish" in data:
-        facts["wish"] = WISH_WORDS[data["wish"]]
-    if "notice" in data:
-        facts["notice"] = KIND_WORDS[NoticeKind(data["notice"])]
-    if "taken_back_since" in data:
-        facts["taken_back_since"] = BECAUSE_WORDS[Because(data["taken_back_since"])]
-    if "due_minor" in data:
-        facts["due"] = Price(int(data["due_minor"]), data["currency"])
-    if "verdict" in data:
-        is_for_bench = endings is BENCH_ENDINGS
-        verdict, way = Verdict(data["verdict"]), WarrantyWay(data["paid_by"])
-        facts["found"] = VERDICT_WORDS[verdict] if is_for_bench else CUSTOMER_VERDICT_WORDS[verdict]
-        facts["paid_by"] = WARRANTY_WAY_WORDS[way] if is_for_bench else CUSTOMER_WAY_WORDS[way]
-    if "earlier" in data:
-        facts["earlier"], facts["until"] = spoken(data["earlier"]), date.fromisoformat(data["until"])
-    if "later" in data:
-        facts["later"] = spoken(data["later"])
-    if "origin" in data:
-        facts["origin"] = ORIGIN_WORDS[Origin(data["origin"])]
-    if "decision" in data:
-        facts["decision"] = DECISION_WORDS[Decision(data["decision"])]
-    if "writer" in data:
-        facts["writer"] = WRITER_WORDS[Writer(data["writer"])]
-    if "outcome" in data:
-        facts["outcome"], facts["contact"] = (
-            OUTCOME_WORDS[Outcome(data["outcome"])],
-            WRITER_WORDS[Writer(data["contact"])],
-        )
-    if data.get("how") in list(How):
-        facts["how"] = HOW_WORDS[How(data["how"])]
-    if data.get("how") in DELIVERIES:
-        facts["how"] = DELIVERY_WORDS[State(data["how"])]
-        facts["came"] = CUSTOMER_DELIVERY_WORDS[State(data["how"])]
-    if "result" in data:
-        facts["result"] = RESULT_WORDS[Result(data["result"])]
-        facts["when"] = _WHEN[When(data["when"])]
-    if "use" in data:
-        facts["use"] = USE_WORDS[Use(data["use"])]
-    if "ground" in data:
-        facts["ground"] = GROUND_WORDS[Ground(data["ground"])]
-    if "right" in data:
-        facts["right"] = RIGHT_WORDS[Right(data["right"])]
-    if "stage" in data:
-        stage = policy.stage(data["stage"])
-        facts["stage"] = stage.label if stage else data["stage"]
-        facts["sentence"] = stage.sentence if stage else data["stage"]
-    if "wants" in data:
-        facts["wants"] = WANTS_WORDS[Wants(data["wants"])]
-    if "currency" in data:
-        amount = int(data["amount_minor"]) if "amount_minor" in data else None
-        facts["amount"] = "" if amount is None else Price(amount, data["currency"])
-        if "price_way" in data:
-            terms = of_event(data)
-            facts["price_way"], facts["terms"] = PRICE_WAY_WORDS[terms.way], terms.words()
-    if "because" in data:
-        facts["because"] = REASONS[data["because"]]
-    if "money" in data:
-        facts["money"], facts["paid_how"] = MONEY_WORDS[MoneyKind(data["money"])], PAID_WORDS[PaidHow(data["paid_how"])]
-    if "hold" in data:
-        facts["hold"] = holds[Hold(data["hold"])]
-    if "ending" in data:
-        facts["ending"] = endings[Ending(data["ending"])]
-    return facts
+    return Sentence(template.template, facts(data, policy, _TO_CUSTOMER))
