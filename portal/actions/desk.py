@@ -11,13 +11,13 @@ from datetime import datetime
 from functools import lru_cache
 from random import Random
 from typing import Literal
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection, Engine
 
 from notifications.instants import Clock
 from portal.links import Links
 from portal.rules import restriction
+from portal.rules.days import local_day
 from portal.rules.numbers import parse_number, spoken
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused
@@ -93,8 +93,12 @@ def _parsed(document: str) -> Policy:
 
 
 def policy_in_force(connection: Connection) -> Policy:
-    """The policy in force, for what is done beside a deed and has no desk. Raises NoPolicy."""
-    return PolicyShelf().read(connection)[1]
+    """The policy in force, for what is done beside a deed and has no desk. Raises NoPolicy.
+
+    Its shelf is kept with the connection to the database, so that not each message reads the document again.
+    """
+    shelf: PolicyShelf = connection.info.setdefault("policy_shelf", PolicyShelf())
+    return shelf.read(connection)[1]
 
 
 @dataclass(frozen=True)
@@ -229,7 +233,7 @@ def _must_be_allowed(connection: Connection, by: By, ticket: Ticket, change: Cha
     since = visits.by_id(connection, ticket.visit_id).restricted_at if wanted else None
     if since:
         allowed = {each.use for each in rights.allowed_uses_of(connection, ticket.visit_id)}
-        restriction.must_be_allowed(wanted, allowed, since.astimezone(ZoneInfo(policy.shop.zone)).date())
+        restriction.must_be_allowed(wanted, allowed, local_day(since, policy))
 
 
 def must_still_hold(desk: Desk, connection: Connection, policy: Policy) -> None:

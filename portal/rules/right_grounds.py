@@ -21,6 +21,14 @@ class Listed:
     points: Sequence[Sentence]
 
 
+_RECEIVERS_ARE_TOLD = Listed(
+    "Art. 19",
+    say("Whoever was given the data:"),
+    (
+        say("is told, unless that cannot be done or is out of all proportion"),
+        say("is named to the person, if they ask"),
+    ),
+)
 GROUNDS: Mapping[Right, Sequence[Listed]] = {
     Right.ACCESS: (
         Listed(
@@ -66,6 +74,7 @@ GROUNDS: Mapping[Right, Sequence[Listed]] = {
                 say("to raise, pursue or defend legal claims"),
             ),
         ),
+        _RECEIVERS_ARE_TOLD,
     ),
     Right.RESTRICTION: (
         Listed(
@@ -78,14 +87,23 @@ GROUNDS: Mapping[Right, Sequence[Listed]] = {
                 say("they objected, while it is weighed whose reasons are stronger"),
             ),
         ),
+        _RECEIVERS_ARE_TOLD,
     ),
     Right.OBJECTION: (
         Listed(
-            "Art. 21(1)–(3)",
+            "Art. 21(1)",
             say("Stop what rests on a legitimate interest, unless:"),
             (
                 say("you show compelling reasons that outweigh theirs"),
                 say("it is needed to raise, pursue or defend legal claims"),
+            ),
+        ),
+        Listed(
+            "Art. 21(2), (3)",
+            say("Stop advertising to them, without weighing anything:"),
+            (
+                say("they may ask for that at any time"),
+                say("it ends at once, whatever your reasons are"),
             ),
         ),
     ),

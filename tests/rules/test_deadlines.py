@@ -59,6 +59,7 @@ def test_an_extended_answer_has_three_months(received: date, due: date) -> None:
 
 
 def test_the_breach_clock_runs_72_elapsed_hours_over_a_clock_change() -> None:
+    """GDPR Art. 33(1): not later than 72 hours after having become aware; elapsed hours, a cautious reading."""
     aware = datetime(2026, 3, 27, 12, tzinfo=UTC)  # London puts its clocks forward on the 29th
 
     assert notice_of_breach_due(aware) == datetime(2026, 3, 30, 12, tzinfo=UTC)

@@ -14,6 +14,11 @@ from portal.rules.rights import Right
         (Right.ERASURE, "Art. 17(1)", 6),  # (a) to (f)
         (Right.ERASURE, "Art. 17(3)", 5),  # (a) to (e)
         (Right.RESTRICTION, "Art. 18(1)", 4),  # (a) to (d)
+        (Right.RECTIFICATION, "Art. 16, 19", 2),  # corrected and completed; who was given it is told
+        (Right.ERASURE, "Art. 19", 2),  # who was given it is told; the person is told who they are
+        (Right.RESTRICTION, "Art. 19", 2),
+        (Right.OBJECTION, "Art. 21(1)", 2),  # compelling reasons; legal claims
+        (Right.OBJECTION, "Art. 21(2), (3)", 2),  # at any time; absolutely
     ],
 )
 def test_each_list_has_as_many_points_as_the_law(right: Right, article: str, points: int) -> None:

@@ -28,7 +28,7 @@ ASKED_FOR = {
     "33(3)(c)": "Somebody may ring them.",
     "33(3)(d)": "The docket was brought back.",
     "33(1)": "The 72 hours end on",
-    "34": "They have not been told.",
+    "34(1)": "They have not been told.",
 }
 
 
@@ -87,6 +87,13 @@ def test_told_late_it_says_why(keeper_client: Browser, page: str, clock: FixedCl
     assert send(keeper_client, page, f"{page}/rewrite", **fields).status_code == 422
     assert send(keeper_client, page, f"{page}/rewrite", **fields, late_because="The keeper was ill.").status_code == 303
     assert "The keeper was ill." in keeper_client.get(f"{page}/sheet").text
+
+
+def test_every_breach_is_written_down_also_one_of_which_nobody_is_told(keeper_client: Browser, page: str) -> None:
+    """Art. 33(5)."""
+    send(keeper_client, page, f"{page}/close")
+
+    assert "A docket lay in a stranger’s bag." in keeper_client.get(LIST).text
 
 
 def test_everybody_is_counted_as_it_was_then(keeper_client: Browser, desk: Desk, number: str) -> None:

@@ -37,6 +37,20 @@ ITEMS = {
     "13(2)(e)": "Must you tell us?",
     "13(2)(f)": "No machine decides about you",
 }
+IN_GERMAN = {
+    "13(1)(a)": "Wer dafür verantwortlich ist",
+    "13(1)(b)": "Datenschutzbeauftragten",
+    "13(1)(c)": "Art. 6 Abs. 1 Buchst. b DSGVO",
+    "13(1)(d)": "berechtigtes Interesse",
+    "13(1)(e)": "Wer es bekommt",
+    "13(1)(f)": "Union",
+    "13(2)(a)": "30 Tage",
+    "13(2)(b)": "berichtigen",
+    "13(2)(c)": "jederzeit",
+    "13(2)(d)": "beschweren",
+    "13(2)(e)": "Müssen Sie",
+    "13(2)(f)": "Keine Maschine",
+}
 # Art. 30(1): (a) controller, (b) purposes, (c) whose and which data, (d) recipients, (e) third countries, (f) time
 # limits for erasure, (g) security measures.
 RECORD = {
@@ -77,8 +91,9 @@ def test_a_link_that_leads_nowhere_leads_to_the_notice_for_anybody(client: Brows
     assert 'href="/privacy"' in client.get("/t/NOTALINK").text
 
 
-def test_it_is_read_in_german_too(client: Browser) -> None:
-    assert "Wer dafür verantwortlich ist" in client.get("/privacy?lang=de").text
+@pytest.mark.parametrize("item", ITEMS)
+def test_it_has_every_item_in_german_too(client: Browser, item: str) -> None:
+    assert IN_GERMAN[item] in client.get("/privacy?lang=de").text
 
 
 def test_while_the_device_is_here_the_periods_are_told_and_after_it_the_days(
