@@ -75,13 +75,24 @@ function open(key, { nonce, sealed }) {
 }
 
 async function inStore(mode, ask) {
-  opened ??= database();
-  const transaction = (await opened).transaction(ITEMS, mode);
+  const transaction = await begun(mode);
   const request = ask(transaction.objectStore(ITEMS));
   return new Promise((resolve, reject) => {
     transaction.oncomplete = () => resolve(request.result);
     transaction.onabort = () => reject(transaction.error); // a full disk too
   });
+}
+
+// A database that could not be opened, or was closed by the browser while the page slept (as WebKit does), is opened anew.
+async function begun(mode, again = true) {
+  opened ??= database();
+  try {
+    return (await opened).transaction(ITEMS, mode);
+  } catch (fault) {
+    opened = null;
+    if (!again) throw fault;
+    return begun(mode, false);
+  }
 }
 
 function database() {

@@ -378,6 +378,32 @@ def test_a_page_that_can_keep_nothing_sends_all_the_same_and_says_so(
     assert shapes(desk, number) == ["tall"]
 
 
+LOSES_ITS_DATABASE = """
+  const { transaction } = IDBDatabase.prototype;
+  let times = 0;
+  IDBDatabase.prototype.transaction = function (...how) {
+    times += 1;
+    if (times === 3) this.close(); // as WebKit closes it while a page sleeps
+    return transaction.apply(this, how);
+  };
+"""
+
+
+def test_a_browser_that_closes_its_database_meanwhile_keeps_all_the_same(
+    at_bench: Open, number: str, line: Line, pictures: dict[str, Path]
+) -> None:
+    page = at_bench("/account", width=360)
+    page.add_init_script(LOSES_ITS_DATABASE)
+    page.goto(at(number))
+    is_ready(page)
+    line.cut()
+
+    send(page, pictures["tall"])
+
+    page.locator("[data-waiting] li[data-kept]").wait_for()
+    assert len(on_the_device(page)) == 1
+
+
 def test_what_does_not_go_is_tried_again_after_waits_that_grow(
     at_bench: Open, number: str, pictures: dict[str, Path]
 ) -> None:
