@@ -6,9 +6,11 @@ import json
 
 import pytest
 
+from portal.actions import questions
 from portal.actions.answers import record
 from portal.actions.desk import COMMAND
 from portal.main import open_installation
+from portal.rules.offers import TypedLine, TypedOffer, TypedOption
 from tests.conftest import Run
 
 
@@ -77,3 +79,39 @@ def test_a_device_goes_unpaid_only_with_a_word(shop: Run, number: str) -> None:
     assert (status, "still to be paid" in err) == (1, True)
 
     assert shop("ticket", "handover", number, "--why", "Known here", "--unpaid", "By transfer")[0] == 0
+
+
+def test_a_cancellation_is_shown_then_entered(shop: Run, tmp_path) -> None:
+    added = shop("ticket", "add", "--device", "Radio", "--fault", "Hums", "--email", "ada@example.org", "--json")
+    number = json.loads(added[1])["number"]
+    house = open_installation(tmp_path / "shop")
+    offer = TypedOffer(options=[TypedOption("New capacitors", [TypedLine("Work", "1", "48.50")])])
+    ref = questions.draft(house.desk, COMMAND, number, offer, put_at_once=True, at_distance=True).ref
+    record(house.desk, COMMAND, number, ref, "a", "telephone", "Ada, to Kim", begin="early")
+    questions.start_work(house.desk, COMMAND, number, ref)
+    house.engine.dispose()
+    cancelled = (
+        "extra",
+        "cancelled",
+        number,
+        "--thing",
+        f"{ref}=40",
+        "--how",
+        "letter",
+        "--words",
+        "Ada; in the folder",
+    )
+
+    status, out, err = shop(*cancelled)
+    assert (status, err) == (0, "")
+    assert "19.40 GBP are owed for the 40 %" in out
+    assert money(shop, number)["charged_minor"] == 4850
+
+    status, out, err = shop(*cancelled, "--enter")
+    assert (status, err) == (0, "")
+    assert "is entered as cancelled" in out
+    assert money(shop, number)["charged_minor"] == 1940
+
+    status, _out, err = shop(*cancelled, "--enter")
+    assert status == 1
+    assert "was cancelled already" in err

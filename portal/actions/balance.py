@@ -13,10 +13,11 @@ from portal.rules import price_terms
 from portal.rules.account import Account, Agreed, account, due
 from portal.rules.cancelled import refund_by
 from portal.rules.days import local_day
+from portal.rules.money import Price
 from portal.rules.policy import Policy
 from portal.rules.stages import Ending
 from portal.rules.statements import Document, document
-from portal.store import money, parts, questions, refunds
+from portal.store import balances, money, parts, questions, refunds
 from portal.store.questions import LIMIT, Kept
 from portal.store.refunds import RefundDue
 from portal.store.tickets import Ticket
@@ -64,15 +65,23 @@ def agreed_of(kept: Kept, owed_percent: int | None = None) -> Agreed:
     return Agreed(kept.ref, kept.kind, kept.question, kept.offer, begun, owed)
 
 
+def keep_balance(connection: Connection, ticket: Ticket, policy: Policy) -> Account:
+    """Write down how the account stands, for the customer's page; what is open in two currencies fits in no line."""
+    found = of(connection, ticket, policy)
+    told = not (found.is_empty or found.elsewhere)
+    balances.keep(connection, ticket.id, Price(found.balance_minor, found.currency) if told else None)
+    return found
+
+
 def keep_refund(
     connection: Connection, ticket: Ticket, policy: Policy, now: datetime, *, heard_on: date | None = None
 ) -> None:
-    """Write down what is owed back and by when, as it stands now; once it was given back, nothing.
+    """Write down how the account stands, and what is owed back and by when; once it was given back, nothing.
 
     `heard_on` is the day on which the shop heard of a cancellation. Without one nothing is owed back while the work
     still goes on: what was paid then waits for what will be charged. A day that was told before is never made later.
     """
-    credit, before = of(connection, ticket, policy).credit_minor, refunds.of_ticket(connection, ticket.id)
+    credit, before = keep_balance(connection, ticket, policy).credit_minor, refunds.of_ticket(connection, ticket.id)
     if not credit:
         if before:
             refunds.settle(connection, ticket.id)

@@ -20,7 +20,7 @@ from portal.actions.proving import prove_answer
 from portal.actions.questions import must_win, of
 from portal.rules import cancelled as rules
 from portal.rules.account import LOOKING, charge, in_part
-from portal.rules.cancelled import Agreed, Declaration
+from portal.rules.cancelled import START, Agreed, Declaration
 from portal.rules.days import local_day
 from portal.rules.money import Price
 from portal.rules.policy import Policy
@@ -31,8 +31,6 @@ from portal.rules.text import line
 from portal.store import questions
 from portal.store.questions import LIMIT, Kept
 from portal.store.tickets import Ticket
-
-START = "start"  # names what was agreed at the start, where that itself charges nothing
 
 
 @dataclass(frozen=True)

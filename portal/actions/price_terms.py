@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from sqlalchemy import Connection
 
-from portal.actions import tell
+from portal.actions import balance, tell
 from portal.actions.cancelling import came_unmet, settled, told
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
 from portal.actions.payments import kept_up_to_date
@@ -125,6 +125,7 @@ def keep_at_intake(
     if ticket is None:
         raise RuntimeError("The ticket just written cannot be read.")
     keep_terms(desk, connection, by, ticket, new, policy, "counter", now)
+    balance.keep_balance(connection, ticket, policy)
 
 
 def keep_terms(

@@ -1,4 +1,4 @@
-"""Questions about money and their proof: `extra ask`, `extra list`, `proof verify`."""
+"""Questions about money and their proof: `extra ask`, `extra list`, `extra cancelled`, `proof verify`."""
 
 from __future__ import annotations
 
@@ -6,10 +6,13 @@ import argparse
 import sys
 from dataclasses import replace
 
+from portal.actions import cancelled
 from portal.actions import questions as deeds
+from portal.actions.cancelled import Typed
 from portal.actions.desk import COMMAND, find
 from portal.cli.common import Commands, command, opened, show_json
 from portal.language import language
+from portal.rules.cancelled import START, How
 from portal.rules.numbers import spoken
 from portal.rules.offers import TypedLine, TypedOffer, TypedOption
 from portal.rules.proof import first_broken
@@ -39,6 +42,26 @@ def add_to(commands: Commands) -> None:
     listing = command(deeds_, "list", _list, "list a repair's questions", "extra list 4711-8 --json")
     listing.add_argument("number")
     listing.add_argument("--json", action="store_true", help="as a JSON list of objects")
+    gone = command(
+        deeds_,
+        "cancelled",
+        _cancelled,
+        "show what follows from a cancellation that came in, and enter it with --enter",
+        'extra cancelled 4711-8 --thing A1B2C3D4E5=40 --how letter --words "Ada Marsh; in the folder"',
+    )
+    gone.add_argument("number")
+    gone.add_argument(
+        "--thing",
+        action="append",
+        default=[],
+        metavar="QUESTION[=PERCENT]",
+        help=f"what they cancel, and how much of it was done by then; “{START}” for what was agreed at the start",
+    )
+    gone.add_argument("--how", required=True, choices=[how.value for how in How])
+    gone.add_argument("--words", required=True, help="who said it to whom, and where the letter or e-mail lies")
+    gone.add_argument("--sent", default="", help="the day on which it was said or sent; today without it")
+    gone.add_argument("--heard", default="", help="the day on which it reached the shop; today without it")
+    gone.add_argument("--enter", action="store_true", help="enter it; without this only what follows is shown")
 
     group = commands.add_parser("proof", help="what was agreed, proven", description="Proofs of answers.")
     deeds_ = group.add_subparsers(title="deeds", metavar="DEED", required=True)
@@ -92,6 +115,21 @@ def _list(options: argparse.Namespace) -> int:
         for kept in found:
             price = words.money(kept.offer.dearest(), kept.offer.terms.currency)
             print(f"{kept.ref}  {kept.kind}  {price}  {kept.question.state.value}")
+    return 0
+
+
+def _cancelled(options: argparse.Namespace) -> int:
+    desk = opened(options).desk
+    things = [thing.partition("=") for thing in options.thing]
+    refs, parts = [ref for ref, _equals, _part in things], {ref: part for ref, _equals, part in things}
+    typed = Typed(options.sent, options.heard, options.how, options.words, refs, parts)
+    with desk.reading() as connection:
+        foreseen = cancelled.foresee(desk, connection, find(connection, options.number), desk.policy(connection), typed)
+    for each in foreseen.consequences:
+        print(each)
+    if options.enter:
+        done = cancelled.cancel(desk, COMMAND, options.number, typed, confirmed=foreseen.mark)
+        print(f"{spoken(done.number)} is entered as cancelled (revision {done.revision})")
     return 0
 
 

@@ -9,7 +9,6 @@ from sqlalchemy import Connection
 
 from notifications.letters import Withdrawn
 from portal.actions import balance
-from portal.actions.cancelled import START
 from portal.letters.told import Facts, Letterbox, StaffStillTrue, StaffTold, StillTrue, Told
 from portal.rules import cancelled as rules
 from portal.rules.account import charge, in_part
@@ -30,7 +29,7 @@ def _cancelled(_desk: Letterbox, connection: Connection, told: Told) -> Facts | 
 
 def _thing(connection: Connection, ticket_id: int, ref: str) -> Sentence:
     """What became of one thing, as it stands now."""
-    kept = None if ref == START else questions.by_ref(connection, ref)
+    kept = None if ref == rules.START else questions.by_ref(connection, ref)
     if kept is None:
         return rules.START_TOLD if questions.terms_cancelled_on(connection, ticket_id) else rules.STANDS_TOLD
     what, percent = kept.offer.option(kept.question.chosen or "").proposal, kept.owed_percent

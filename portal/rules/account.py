@@ -97,14 +97,19 @@ class Account:
         return paid(self.moved)
 
     @property
+    def balance_minor(self) -> int:
+        """What is open; less than nothing: so much is owed back."""
+        return self.amounts.gross - self.paid_minor
+
+    @property
     def open_minor(self) -> int:
         """What is still to be paid."""
-        return max(self.amounts.gross - self.paid_minor, 0)
+        return max(self.balance_minor, 0)
 
     @property
     def credit_minor(self) -> int:
         """What the shop owes back."""
-        return max(self.paid_minor - self.amounts.gross, 0)
+        return max(-self.balance_minor, 0)
 
     @property
     def is_empty(self) -> bool:

@@ -21,6 +21,8 @@ from portal.rules.refusals import Refused, Unfit, needs
 from portal.rules.sentences import Sentence, say
 from portal.rules.text import passage
 
+START = "start"  # names what was agreed at the start, where that itself charges nothing, beside the questions' refs
+
 
 class How(StrEnum):
     """How it was declared."""

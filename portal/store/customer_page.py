@@ -9,8 +9,10 @@ from typing import Any
 
 from sqlalchemy import Connection, and_, bindparam, case, or_, select
 
+from portal.rules.money import Price
 from portal.rules.stages import Ending, Hold
 from portal.rules.windows import Why
+from portal.store.balance_tables import balances
 from portal.store.forecast_tables import windows
 from portal.store.journal import STANDING_EVENTS
 from portal.store.tables import acceptances, journal, tickets
@@ -47,6 +49,7 @@ class Followed:
     promised_on: date | None
     window_first: date | None  # of the ready window that customers are shown; None where they are shown none
     window_last: date | None
+    balance: Price | None  # what is open; less than nothing: owed back; None where no money was spoken of
     journal: list[Told] = field(default_factory=list)
 
 
@@ -74,6 +77,8 @@ _TICKET = (
     tickets.c.promised_on,
     case((windows.c.why == Why.SHOWN, windows.c.first)),
     case((windows.c.why == Why.SHOWN, windows.c.last)),
+    balances.c.open_minor,
+    balances.c.currency,
 )
 _ENTRY = (
     journal.c.entry,
@@ -92,7 +97,9 @@ _ACCEPTED = (
 _OF_VISIT = (
     select(_ACCEPTED, *_TICKET, *_ENTRY)
     .select_from(
-        tickets.outerjoin(windows, windows.c.ticket_id == tickets.c.id).outerjoin(
+        tickets.outerjoin(windows, windows.c.ticket_id == tickets.c.id)
+        .outerjoin(balances, balances.c.ticket_id == tickets.c.id)
+        .outerjoin(
             journal,
             and_(
                 journal.c.ticket_id == tickets.c.id,
@@ -111,7 +118,7 @@ def following(connection: Connection, visit_id: int, terms_version: str) -> Foll
     accepted_at = None
     for row in connection.execute(_OF_VISIT, {"visit_id": visit_id, "terms_version": terms_version}):
         accepted_at, ref, number, device, fault, stage, since, hold, hold_since, ending, ended_at, *more = row
-        (came, kind, promised, window_first, window_last), entry = more[:5], more[5:]
+        (came, kind, promised, window_first, window_last, open_minor, currency), entry = more[:7], more[7:]
         if number not in found:
             found[number] = Followed(
                 ref,
@@ -129,6 +136,7 @@ def following(connection: Connection, visit_id: int, terms_version: str) -> Foll
                 promised,
                 window_first,
                 window_last,
+                None if open_minor is None else Price(open_minor, currency),
             )
         if entry[0] is not None:
             found[number].journal.append(Told(*entry))

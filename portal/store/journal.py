@@ -45,7 +45,10 @@ _OF_TICKET = (
 )
 # That a ticket moved or waits is no secret, nor what its customer agreed to; the words of an entry are only for whom
 # they were written.
-STANDING_EVENTS = ("arrived", "moved", "held", "released", "ended", "reopened", "price_agreed", "agreed", "declined")
+STANDING_EVENTS = (
+    *("arrived", "moved", "held", "released", "ended", "reopened"),
+    *("price_agreed", "agreed", "declined", "cancelled", "cancellation_taken_back"),
+)
 _FOR_CUSTOMER = (
     select(
         journal.c.entry,

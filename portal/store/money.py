@@ -15,6 +15,7 @@ from portal.rules.account import LetOff, Storage
 from portal.rules.payments import How, Kind, Moved
 from portal.rules.questions import State
 from portal.rules.statements import Document, from_data, to_data
+from portal.store.balance_tables import balances
 from portal.store.money_tables import LET_OFF, STORAGE, adjustments, payments, series, statements
 from portal.store.question_tables import questions
 from portal.store.refund_tables import refunds_due
@@ -62,12 +63,12 @@ _STATEMENTS = (
     .order_by(statements.c.number)
 )
 _REVERSALS = statements.alias("reversals")
-_UNSETTLED = (
-    select(tickets.c.number, tickets.c.device, statements.c.at, statements.c.open_minor, statements.c.owed_back_minor)
+_LEFT_UNPAID = (
+    select(tickets.c.number, tickets.c.device, statements.c.at, statements.c.open_minor)
     .join(tickets, statements.c.ticket_id == tickets.c.id)
     .where(
         tickets.c.ending.is_not(None),
-        (statements.c.open_minor > 0) | (statements.c.owed_back_minor > 0),
+        statements.c.open_minor > 0,
         statements.c.reverses.is_(None),
         ~select(_REVERSALS.c.id).where(_REVERSALS.c.reverses == statements.c.id).exists(),
     )
@@ -88,19 +89,19 @@ _NEXT = update(series).where(series.c.name == bindparam("wanted")).values(last=s
 _LAST = select(series.c.last).where(series.c.name == bindparam("wanted"))
 _OF_VISIT = select(tickets.c.id).where(tickets.c.visit_id == bindparam("wanted"))
 _FORGET = [
-    delete(table).where(table.c.ticket_id.in_(_OF_VISIT)) for table in (payments, adjustments, statements, refunds_due)
+    delete(table).where(table.c.ticket_id.in_(_OF_VISIT))
+    for table in (payments, adjustments, statements, refunds_due, balances)
 ]
 
 
 @dataclass(frozen=True)
-class Unsettled:
-    """A device that left while money was open, or owed back, in minor units; `at` is the day of its statement."""
+class LeftUnpaid:
+    """A device that left while money was open, in minor units; `at` is the day of its statement."""
 
     number: str
     device: str
     at: datetime
     open_minor: int
-    owed_back_minor: int
 
 
 @dataclass(frozen=True)
@@ -223,7 +224,6 @@ def keep_statement(
             "ticket_id": ticket_id,
             "document": to_data(made),
             "open_minor": made.open_minor,
-            "owed_back_minor": made.credit_minor,
             "at": at,
             "reverses": reverses,
         },
@@ -231,9 +231,9 @@ def keep_statement(
     return number
 
 
-def unsettled(connection: Connection) -> list[Unsettled]:
-    """The devices that left with money open or owed back, the longest first."""
-    return [Unsettled(*row) for row in connection.execute(_UNSETTLED)]
+def left_unpaid(connection: Connection) -> list[LeftUnpaid]:
+    """The devices that left with money open, the longest first."""
+    return [LeftUnpaid(*row) for row in connection.execute(_LEFT_UNPAID)]
 
 
 def ready_and_charged(connection: Connection, last_stage: str) -> Sequence[int]:

@@ -77,15 +77,14 @@ statements = Table(
     of_ticket(),
     Column("document", JSON, nullable=False, info=MONEY),  # see `rules.statements`
     Column("open_minor", BigInteger, nullable=False, info=MONEY),  # still to be paid, as the document says
-    Column("owed_back_minor", BigInteger, nullable=False, info=MONEY),
     Column("at", Instant, nullable=False, info=MONEY),
     Column("reverses", Integer, ForeignKey("statements.id", ondelete="CASCADE"), unique=True, info=NONE),
     UniqueConstraint("ticket_id", "number"),
 )
 
-_UNSETTLED = (statements.c.open_minor > 0) | (statements.c.owed_back_minor > 0)
-# Serves the list of what is not settled: as small as that is.
-Index("ix_statements_unsettled", statements.c.id, sqlite_where=_UNSETTLED, postgresql_where=_UNSETTLED)
+_UNPAID = statements.c.open_minor > 0
+# Serves the list of what was left unpaid: as small as that is.
+Index("ix_statements_unpaid", statements.c.id, sqlite_where=_UNPAID, postgresql_where=_UNPAID)
 
 # One row a series of numbers: taken in the transaction that uses it, so that one undone leaves no gap.
 series = Table(

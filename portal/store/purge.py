@@ -200,7 +200,7 @@ PURGES: Mapping[tuple[str, Category], Callable[..., object]] = {
     **dict.fromkeys(
         [("payments", each) for each in (Category.MONEY, Category.STAFF, Category.TECHNICAL)]
         + [("adjustments", each) for each in (Category.MONEY, Category.STAFF, Category.TECHNICAL)]
-        + [("statements", Category.MONEY), ("refunds_due", Category.MONEY)],
+        + [("statements", Category.MONEY), ("refunds_due", Category.MONEY), ("balances", Category.MONEY)],
         money.forget,
     ),
     ("acceptances", Category.APPROVAL): acceptances.forget,

@@ -37,7 +37,9 @@ _NOT_ASKED = {
     "seen",
     "second_phone",
     "serial",
+    "shown",
     "strokes",
+    "things",
 }
 _HALF = 16  # letters of the key that are random; the other half says what was asked about
 

@@ -10,11 +10,12 @@ import pytest
 
 from portal.actions import answers, cancelled, charges, payments, price_terms, questions, refunds
 from portal.actions.balance import of
-from portal.actions.cancelled import START, Foreseen, Typed
+from portal.actions.cancelled import Foreseen, Typed
 from portal.actions.desk import By, Desk
 from portal.actions.handover import return_unrepaired, undo
 from portal.actions.price_terms import TypedTerms
 from portal.rules.account import Account
+from portal.rules.cancelled import START
 from portal.rules.offers import TypedLine, TypedOffer, TypedOption
 from portal.rules.proof import first_broken
 from portal.rules.refusals import AskFirst, Refused, Unfit

@@ -27,10 +27,11 @@ from portal.rules.payments import How, Kind
 from portal.rules.refusals import AskFirst, Refused, Unfit
 from portal.rules.stages import Ending
 from portal.rules.statements import Part
-from portal.store import money
+from portal.store import money, refunds
 from portal.store.money import Statement
 from portal.store.money_tables import adjustments, statements
 from portal.store.money_tables import payments as payments_table
+from portal.store.refunds import RefundDue
 from tests.actions.aftermath import assert_the_journal_rebuilds_the_row, everything, journal_of, ticket_of
 from tests.actions.bench import WITHOUT_CODE, bring_to
 from tests.actions.test_questions import with_policy
@@ -385,23 +386,26 @@ def test_a_payment_has_the_day_on_which_it_came(desk: Desk, clock: FixedClock, r
     assert account_of(desk, ready).moved[0].on == date(2026, 3, 4)
 
 
-def test_what_is_ready_and_charged_and_what_left_unsettled_is_found(desk: Desk, ready: str, number: str) -> None:
+def test_what_is_ready_and_charged_what_left_unpaid_and_what_goes_back_is_found(
+    desk: Desk, ready: str, number: str
+) -> None:
     bring_to(desk, number, "ready")  # nothing was agreed for this one
 
     with desk.reading() as connection:
         assert money.ready_and_charged(connection, "ready") == [ticket_of(desk, ready).id]
-        assert money.unsettled(connection) == []
+        assert money.left_unpaid(connection) == []
 
     hand_over(desk, BENCH, ready, Handed(why="Known here", unsettled="Pays by transfer"))
     with desk.reading() as connection:
-        [left] = money.unsettled(connection)
-    assert (left.number, left.open_minor, left.owed_back_minor) == (ready, 4850, 0)
+        [left] = money.left_unpaid(connection)
+    assert (left.number, left.open_minor) == (ready, 4850)
 
     payments.take(desk, BENCH, ready, Typed("50", "bank transfer"), confirmed=True)
     with desk.reading() as connection:
-        [left] = money.unsettled(connection)
-    assert (left.open_minor, left.owed_back_minor) == (0, 150)
+        assert money.left_unpaid(connection) == []
+        [(number, _device, owed)] = refunds.everywhere(connection)
+    assert (number, owed) == (ready, RefundDue(150, date(2026, 3, 16)))
 
     payments.give_back(desk, BENCH, ready, Typed("1.50", "bank transfer"))
     with desk.reading() as connection:
-        assert money.unsettled(connection) == []
+        assert refunds.everywhere(connection) == []

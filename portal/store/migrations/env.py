@@ -12,6 +12,7 @@ from sqlalchemy.sql.elements import False_
 from notifications.instants import Instant
 from notifications.tables import metadata as notifications_metadata
 from portal.store import (  # noqa: F401 (their tables are part of the metadata)
+    balance_tables,
     bench_tables,
     call_tables,
     ending_tables,

@@ -13,6 +13,7 @@ from portal.web.bench import (  # noqa: E402
     again,  # noqa: F401 (each adds its routes)
     attempts,  # noqa: F401
     camera,  # noqa: F401
+    cancelled,  # noqa: F401
     choices,  # noqa: F401
     complaint,  # noqa: F401
     conversation,  # noqa: F401

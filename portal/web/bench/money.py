@@ -15,6 +15,7 @@ from portal.rules.money import Price
 from portal.rules.payments import HOW_WORDS, KIND_WORDS
 from portal.rules.stages import Ending
 from portal.store import money as store
+from portal.store import refunds
 from portal.store.tickets import Ticket
 from portal.web import guard, statements
 from portal.web.bench import blueprint
@@ -106,6 +107,7 @@ def money_page(found: Ticket, answer: Answer | None = None, form: str = "") -> R
         as_it_came=found.ending in (Ending.RETURNED, Ending.GIVEN_UP),
         how_words=HOW_WORDS,
         kind_words=KIND_WORDS,
+        refund=refunds.of_ticket(connection(), found.id),
         today=speaking().local(desk().clock.now()).date(),
         **form_context(answer, form),
     )

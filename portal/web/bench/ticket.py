@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import date
 
 from flask import redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
@@ -23,7 +24,7 @@ from portal.rules.policy import Policy, Stage
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import Hold
 from portal.rules.windows import REASONS as MOVED
-from portal.store import journal, publication, tickets, visits, windows
+from portal.store import journal, publication, refunds, tickets, visits, windows
 from portal.store.journal import Entry
 from portal.store.tickets import Ticket
 from portal.store.visits import Contact, Visit
@@ -90,6 +91,7 @@ class TicketPage:
     messages: Sequence[Trace]
     cautions: Sequence[Shown]
     account: Account | None  # where money was ever spoken of
+    refund_by: date | None  # the last day on which what is owed back is given back
     may_be_published: bool
     under_way: bool  # here, and not ready
     window: Kept | None  # when it will probably be ready
@@ -134,6 +136,8 @@ def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
     rules, visit = policy(), visits.by_id(connection(), found.visit_id)
     here = found.ending is None and found.stage is not None
     entries = journal.entries(connection(), found.id)
+    account = _account(found, entries, rules)
+    owed = refunds.of_ticket(connection(), found.id) if account and account.credit_minor else None
     page = TicketPage(
         ticket=found,
         visit=visit,
@@ -149,7 +153,8 @@ def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
         under_way=here and found.stage != rules.stages[-1].key,
         window=windows.of_ticket(connection(), found.id),
         usual_days=rules.forecast.usual(found.kind),
-        account=_account(found, entries, rules),
+        account=account,
+        refund_by=owed.due_on if owed else None,
         may_be_published=publication.standing(connection(), found.id) is not None,
         deed_key=new_deed_key(),
         answer=answer,

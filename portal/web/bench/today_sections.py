@@ -32,6 +32,7 @@ from portal.store import (
     parts,
     questions,
     records,
+    refunds,
     sheets,
     tickets,
     warranty,
@@ -236,7 +237,7 @@ def _agreed() -> Section:
     lines = [
         Line(_link("questions", number), number, device, kept.settled_at, words=_chosen(kept))
         for kept, number, device in questions.waiting(connection(), State.AGREED)
-        if kept.started_at is None and not must_wait(kept.cancel_until, kept.begin_early, _today())
+        if _waits(kept) and not must_wait(kept.cancel_until, kept.begin_early, _today())
     ]
     return Section("agreed", say("Agreed to, and not begun"), lines)
 
@@ -251,7 +252,7 @@ def _agreed_later() -> Section:
             words=_chosen(kept),
         )
         for kept, number, device in questions.waiting(connection(), State.AGREED)
-        if kept.started_at is None and must_wait(kept.cancel_until, kept.begin_early, _today())
+        if _waits(kept) and must_wait(kept.cancel_until, kept.begin_early, _today())
     ]
     return Section("agreed-later", say("Agreed at a distance: begin on the day after"), lines)
 
@@ -322,14 +323,26 @@ def _unpaid() -> Section:
     return Section("unpaid", say("Ready, and not paid"), lines)
 
 
-def _unsettled() -> Section:
+def _left_unpaid() -> Section:
     rules = policy()
     lines = []
-    for each in money.unsettled(connection()):
-        price = Price(each.open_minor or each.owed_back_minor, rules.shop.currency)
-        beside = say("owed back: {price}", price=price) if each.owed_back_minor else say("open: {price}", price=price)
+    for each in money.left_unpaid(connection()):
+        beside = say("open: {price}", price=Price(each.open_minor, rules.shop.currency))
         lines.append(Line(_link("money", each.number), each.number, each.device, each.at, speaking().say(beside)))
-    return Section("unsettled", say("Left unpaid, or money is owed back"), lines)
+    return Section("left-unpaid", say("Left unpaid"), lines)
+
+
+def _to_give_back() -> Section:
+    currency, lines = policy().shop.currency, []
+    for number, device, owed in refunds.everywhere(connection()):
+        price = Price(owed.amount_minor, currency)
+        beside = (
+            say("{price}, overdue since {day}", price=price, day=owed.due_on)
+            if owed.due_on < _today()
+            else say("{price} by {day}", price=price, day=owed.due_on)
+        )
+        lines.append(Line(_link("money", number), number, device, beside=speaking().say(beside)))
+    return Section("to-give-back", say("To give back"), lines)
 
 
 def _given_up() -> Section:
@@ -389,8 +402,9 @@ SECTIONS: Sequence[Make] = (
     _agreed,
     _coming,
     _to_post,
+    _to_give_back,
     _unpaid,
-    _unsettled,
+    _left_unpaid,
     _given_up,
     _formal,
     _soaked,
@@ -415,6 +429,11 @@ def _today() -> date:
 
 def _leaving() -> list[Leaving]:
     return handovers.leaving(connection(), _today())
+
+
+def _waits(kept: Kept) -> bool:
+    """Whether what was agreed to is still to be begun."""
+    return kept.started_at is None and kept.cancelled_on is None
 
 
 def _chosen(kept: Kept) -> str:

@@ -181,9 +181,13 @@ def _questions(token: str, visit_id: int, followed: Sequence[Followed], today: d
             url_for("customer.question", token=token, ref=kept.ref, lang=request.args.get("lang")),
             spoken(number),
             kept.question.state is State.PUT,
-            speaking().say(CUSTOMER_STATE_WORDS[kept.question.state]),
+            speaking().say(
+                say("you cancelled it on {day}", day=kept.cancelled_on)
+                if kept.cancelled_on
+                else CUSTOMER_STATE_WORDS[kept.question.state]
+            ),
             speaking().say(say("You can cancel it until {day}.", day=kept.cancel_until))
-            if kept.cancel_until and today <= kept.cancel_until
+            if kept.cancel_until and today <= kept.cancel_until and not kept.cancelled_on
             else "",
         )
         for kept, number in reversed(found)

@@ -9,13 +9,13 @@ from flask.typing import ResponseReturnValue
 from markupsafe import Markup
 
 from portal.actions import balance
-from portal.actions.cancelled import START, cancellable
+from portal.actions.cancelled import cancellable
 from portal.language import Language
 from portal.letters.docket import has_pdf
 from portal.print_sheets import docket_sheet
 from portal.qr import svg
 from portal.rules.cancellation import of_document
-from portal.rules.cancelled import Agreed
+from portal.rules.cancelled import START, Agreed
 from portal.rules.days import local_day
 from portal.rules.epc import CURRENCY, grouped, payload
 from portal.rules.numbers import spoken

@@ -8,6 +8,7 @@ from datetime import date, datetime
 
 from portal.language import Language
 from portal.rules.afterwards import begins, warranty_ends
+from portal.rules.cancelled import START
 from portal.rules.journal_words import CUSTOMER_ENDINGS, CUSTOMER_HOLDS, for_customer
 from portal.rules.money import Price
 from portal.rules.numbers import spoken
@@ -64,7 +65,7 @@ class Word:
 
 @dataclass(frozen=True)
 class Device:
-    """One device. An ended one has its number, `standing`, `since`, `warranty` and `told_again` only."""
+    """One device. An ended one has its number, `standing`, `since`, `balance`, `warranty` and `told_again` only."""
 
     number: str
     standing: str
@@ -78,6 +79,7 @@ class Device:
     price: str = ""  # what was agreed about the price when it came in
     price_left: str = ""  # how much of a limit is used, and how much is left
     price_cancel: str = ""  # until when what was agreed at a distance can be cancelled
+    balance: str = ""  # what is still to be paid, or owed back; "" where no money was spoken of
     asks: bool = False
     next: str = ""
     when_ready: Sequence[str] = ()  # sentences on when it will be ready; none once it is
@@ -121,6 +123,7 @@ def device(ticket: Followed, policy: Policy, language: Language, today: date) ->
             language.say(CUSTOMER_ENDINGS[ticket.ending]),
             ended,
             here=False,
+            balance=language.say(_balance(ticket, policy)),
             warranty=_warranty(ticket, policy, language, today),
             told_again=any(entry.event == "gone_wrong_again" for entry in ticket.journal),
             complaint=language.say(_complaint(ticket.journal)),
@@ -139,6 +142,7 @@ def device(ticket: Followed, policy: Policy, language: Language, today: date) ->
         price=language.say(_price(ticket)),
         price_left=language.say(_price_left(ticket)),
         price_cancel=language.say(_cancel(ticket, today)),
+        balance=language.say(_balance(ticket, policy)),
         asks=ticket.hold in _ASKS,
         next=language.say(_next(ticket, policy)),
         when_ready=[language.say(each) for each in _when_ready(ticket, policy, today)],
@@ -188,10 +192,33 @@ def _price(ticket: Followed) -> Sentence | str:
 
 
 def _cancel(ticket: Followed, today: date) -> Sentence | str:
-    """Until when what was agreed at the start can be cancelled; known from the journal."""
+    """Until when what was agreed at the start can be cancelled, or that it was; known from the journal.
+
+    Once anything was cancelled, each question says for itself until when it can be.
+    """
+    cancelled: set[str] = set()
+    for entry in ticket.journal:
+        if entry.event == "cancelled":
+            cancelled.add(entry.data["question"])
+        elif entry.event == "cancellation_taken_back":
+            cancelled.discard(entry.data["question"])
+    if cancelled:
+        return say("You cancelled it.") if START in cancelled else ""
     told = [told.data["cancel_until"] for told in ticket.journal if "cancel_until" in told.data]
     until = date.fromisoformat(told[-1]) if told else None
     return say("You can cancel it until {day}.", day=until) if until and today <= until else ""
+
+
+def _balance(ticket: Followed, policy: Policy) -> Sentence | str:
+    """How the account stands; "" where it was written down in a currency that the shop has given up since."""
+    stands = ticket.balance
+    if stands is None or stands.currency != policy.shop.currency:
+        return ""
+    if stands.minor < 0:
+        return say("We owe you {amount}.", amount=Price(-stands.minor, stands.currency))
+    if stands.minor:
+        return say("Still to be paid: {amount}.", amount=stands)
+    return say("There is nothing left to pay.")
 
 
 def _price_left(ticket: Followed) -> Sentence | str:

@@ -205,6 +205,14 @@ def upgrade() -> None:
         batch_op.create_index("ix_adjustments_ticket_id", ["ticket_id"], unique=False)
 
     op.create_table(
+        "balances",
+        sa.Column("ticket_id", sa.Integer(), nullable=False),
+        sa.Column("open_minor", sa.BigInteger(), nullable=False),
+        sa.Column("currency", sa.String(length=3), nullable=False),
+        sa.ForeignKeyConstraint(["ticket_id"], ["tickets.id"], name=op.f("fk_balances_ticket_id"), ondelete="CASCADE"),
+        sa.PrimaryKeyConstraint("ticket_id", name=op.f("pk_balances")),
+    )
+    op.create_table(
         "complaints",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("ticket_id", sa.Integer(), nullable=False),
@@ -351,7 +359,6 @@ def upgrade() -> None:
         sa.Column("ticket_id", sa.Integer(), nullable=False),
         sa.Column("document", sa.JSON(), nullable=False),
         sa.Column("open_minor", sa.BigInteger(), nullable=False),
-        sa.Column("owed_back_minor", sa.BigInteger(), nullable=False),
         sa.Column("at", Instant(), nullable=False),
         sa.Column("reverses", sa.Integer(), nullable=True),
         sa.ForeignKeyConstraint(
@@ -367,11 +374,11 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("statements", schema=None) as batch_op:
         batch_op.create_index(
-            "ix_statements_unsettled",
+            "ix_statements_unpaid",
             ["id"],
             unique=False,
-            sqlite_where=sa.text("open_minor > 0 OR owed_back_minor > 0"),
-            postgresql_where=sa.text("open_minor > 0 OR owed_back_minor > 0"),
+            sqlite_where=sa.text("open_minor > 0"),
+            postgresql_where=sa.text("open_minor > 0"),
         )
 
     op.create_table(
