@@ -8,10 +8,12 @@ from sqlalchemy import Table, select
 
 from notifications.tables import metadata as notifications_metadata
 from notifications.tables import outbox
+from portal.actions import balance
 from portal.actions.desk import Desk
 from portal.rules.conversation import unread_since
+from portal.rules.money import Price
 from portal.rules.stages import Event, rebuild
-from portal.store import journal, tickets
+from portal.store import balances, journal, tickets
 from portal.store.journal import Entry
 from portal.store.tables import metadata
 from portal.store.tickets import Ticket
@@ -55,3 +57,12 @@ def assert_the_journal_rebuilds_the_row(desk: Desk, number: str) -> None:
     assert rebuild(Event(entry.event, entry.data) for entry in entries) == ticket.standing
     assert [entry.entry for entry in entries] == list(range(1, ticket.revision + 1))
     assert unread_since((entry.event, entry.data, entry.at) for entry in entries) == ticket.unread_since
+
+
+def assert_the_balance_is_that_of_the_account(desk: Desk, number: str) -> None:
+    """What the customer's page reads of the account is what the account comes to."""
+    ticket = ticket_of(desk, number)
+    with desk.reading() as connection:
+        found = balance.of(connection, ticket, desk.policy(connection))
+        kept = balances.of_ticket(connection, ticket.id)
+    assert kept == (None if found.is_empty else Price(found.balance_minor, found.currency))

@@ -26,7 +26,12 @@ from portal.store.question_tables import asked, proofs
 from portal.store.question_tables import questions as questions_table
 from portal.store.questions import Kept
 from portal.store.tables import journal, tickets
-from tests.actions.aftermath import assert_the_journal_rebuilds_the_row, everything, ticket_of
+from tests.actions.aftermath import (
+    assert_the_balance_is_that_of_the_account,
+    assert_the_journal_rebuilds_the_row,
+    everything,
+    ticket_of,
+)
 from tests.actions.test_questions import with_policy
 from tests.conftest import BENCH
 
@@ -214,6 +219,10 @@ class Money(RuleBasedStateMachine):
     @invariant()
     def the_journal_rebuilds_the_row(self) -> None:
         assert_the_journal_rebuilds_the_row(self.desk, self.number)
+
+    @invariant()
+    def the_customers_page_reads_what_the_account_comes_to(self) -> None:
+        assert_the_balance_is_that_of_the_account(self.desk, self.number)
 
 
 @pytest.mark.slow

@@ -13,13 +13,15 @@ import pytest
 from sqlalchemy import Engine, event
 
 from notifications.instants import FixedClock
-from portal.actions import handover, links, moves, notes
+from portal.actions import handover, links, moves, notes, payments
 from portal.actions.desk import By, Desk
 from portal.actions.intake import NewDevice, NewVisit, TakenIn, take_in
+from portal.actions.payments import Typed
+from portal.actions.price_terms import TypedTerms
 from portal.main import Installation
 from portal.rules.numbers import spoken
 from portal.rules.tokens import ALPHABET
-from portal.store import tickets, visits
+from portal.store import policies, tickets, visits
 from tests.actions.bench import WITHOUT_CODE
 from tests.conftest import BENCH
 from tests.web.browser import Browser
@@ -267,6 +269,40 @@ def test_a_page_takes_at_most_three_statements(
         with counted(installation.engine) as statements:
             client.get(address)
         assert len(statements) <= 3, statements
+
+
+@on_both
+def test_the_page_says_what_is_to_be_paid_and_reads_nothing_more_for_it(
+    client: Browser, desk: Desk, installation: Installation, keeper: By
+) -> None:
+    device = NewDevice("Radio", "Hums", price=TypedTerms("fixed price", "48.50"))
+    taken = take_in(desk, BENCH, NewVisit([device, NewDevice("Clock", "Stands")], email="ada@example.org"))
+    path, number = path_of(taken.link), taken.numbers[0]
+    client.get(path)
+
+    with counted(installation.engine) as statements:
+        assert client.get(path).text.count("Still to be paid: £48.50.") == 1
+    assert len(statements) <= 2, statements
+    assert "Noch zu zahlen: 48,50" in client.get(f"{path}?lang=de").text
+
+    payments.take(desk, BENCH, number, Typed("50", "cash"), confirmed=True)
+    assert "We owe you £1.50." in client.get(path).text
+    payments.give_back(desk, BENCH, number, Typed("1.50", "cash"))
+    assert "There is nothing left to pay." in client.get(path).text
+
+    handover.return_unrepaired(desk, keeper, number, "No part", confirmed=True)
+    over = client.get(path).text
+    assert "We owe you £48.50." in over
+
+
+def test_an_amount_in_a_currency_that_the_shop_gave_up_is_left_to_its_own_page(client: Browser, desk: Desk) -> None:
+    device = NewDevice("Radio", "Hums", price=TypedTerms("fixed price", "48.50"))
+    path = path_of(take_in(desk, BENCH, NewVisit([device], email="ada@example.org")).link)
+    with desk.writing() as connection:
+        document = policies.document(connection, policies.newest(connection)) or ""
+        policies.add(connection, document.replace('"GBP"', '"EUR"', 1), desk.clock.now(), None)
+
+    assert "to be paid" not in client.get(path).text
 
 
 def test_a_page_unchanged_is_known_before_the_journal_is_read(
