@@ -222,7 +222,7 @@ def _settle(
         kept, policy = questions.by_ref(connection, ref), desk.policy(connection)
         # Whoever takes a yes back that was given at a distance cancels, and has back what they paid for it.
         cancels = name == "yes_taken_back" and before[0].cancel_until is not None
-        balance.keep_refund(connection, ticket, policy, now, heard_on=local_day(now, policy) if cancels else None)
+        balance.keep_account(connection, ticket, policy, now, heard_on=local_day(now, policy) if cancels else None)
         if kept:
             tell.question_answered(connection, ticket, kept, now)
 

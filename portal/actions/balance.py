@@ -73,7 +73,7 @@ def keep_balance(connection: Connection, ticket: Ticket, policy: Policy) -> Acco
     return found
 
 
-def keep_refund(
+def keep_account(
     connection: Connection, ticket: Ticket, policy: Policy, now: datetime, *, heard_on: date | None = None
 ) -> None:
     """Write down how the account stands, and what is owed back and by when; once it was given back, nothing.

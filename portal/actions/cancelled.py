@@ -134,7 +134,7 @@ def cancel(
         return Change(events, text=found.declared.words, audience="bench", write=write)
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
-        balance.keep_refund(connection, ticket, desk.policy(connection), now, heard_on=entered[0].declared.heard_on)
+        balance.keep_account(connection, ticket, desk.policy(connection), now, heard_on=entered[0].declared.heard_on)
         kept_up_to_date(desk)(connection, ticket, now)
         tell.cancelled(connection, ticket, [each.agreed.ref for each in entered[0].things], now)
 

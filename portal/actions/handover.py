@@ -187,7 +187,7 @@ def _here_again(desk: Desk, connection: Connection, ticket: Ticket, now: datetim
     """
     set_link_end(desk, connection, ticket.visit_id)
     balance.withdraw_statement(connection, ticket, now)
-    balance.keep_refund(connection, ticket, desk.policy(connection), now)
+    balance.keep_account(connection, ticket, desk.policy(connection), now)
     ended = [entry for entry in journal.entries(connection, ticket.id) if entry.event == "ended"][-1]
     spent = ended.data.get("proof") in (Proof.CODE, Proof.STUB)
     tell.reopened(connection, ticket, ended.entry, now, to_all=spent)

@@ -108,7 +108,7 @@ def kept_up_to_date(desk: Desk) -> Callable[[Connection, Ticket, datetime], None
     """What follows a deed on money: what is owed back is written down anew, and so is the statement of an end."""
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
-        balance.keep_refund(connection, ticket, desk.policy(connection), now)
+        balance.keep_account(connection, ticket, desk.policy(connection), now)
         if ticket.ending is not None:
             balance.keep_statement(connection, ticket, desk.policy(connection), now)
 

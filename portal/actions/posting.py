@@ -127,7 +127,7 @@ def came_back(
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
         set_link_end(desk, connection, ticket.visit_id)
         balance.withdraw_statement(connection, ticket, now)
-        balance.keep_refund(connection, ticket, desk.policy(connection), now)
+        balance.keep_account(connection, ticket, desk.policy(connection), now)
         tell.parcel_came_back(connection, ticket, now)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
