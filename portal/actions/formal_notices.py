@@ -338,14 +338,13 @@ def _post(
 
 
 def _letter(connection: Connection, ticket: Ticket, policy: Policy, typed: Typed, owed: int | None) -> Letter:
-    known = suggested(connection, ticket, policy)
+    known = suggested(connection, ticket, policy, owed)
     return replace(
         known,
         recipient=line("recipient", say("The owner’s name"), typed.recipient),
         address=passage("address", say("The owner’s address"), typed.address, limit=400),
         goods=line("goods", say("Which goods they are"), typed.goods, limit=400),
         held_at=line("held_at", say("Where they are held"), typed.held_at, limit=400),
-        owed_minor=owed,
     )
 
 

@@ -57,7 +57,7 @@ def path(desk: Desk, connection: Connection, ticket: Ticket) -> Path:
         checked_at=house.when(connection, checked(pack)) if pack else None,
         standing=found,
         sale=rules.sale(found.case, policy.formal, today),
-        suggested=suggested(connection, ticket, policy),
+        suggested=suggested(connection, ticket, policy, found.case.owed_minor),
     )
 
 
@@ -85,8 +85,8 @@ def standing(connection: Connection, ticket: Ticket, policy: Policy) -> Standing
     return Standing(case, letters, stops, steps)
 
 
-def suggested(connection: Connection, ticket: Ticket, policy: Policy) -> Letter:
-    """What is on file for a letter's fields."""
+def suggested(connection: Connection, ticket: Ticket, policy: Policy, owed_minor: int | None) -> Letter:
+    """What is on file for a letter's fields; `owed_minor` as the letter says it."""
     owners = [each for each in visits.contacts_of(connection, ticket.visit_id) if each.role == "owner"]
     version = records.newest(connection, ticket.id)
     serial = version.record.serial if version else ""
@@ -100,7 +100,7 @@ def suggested(connection: Connection, ticket: Ticket, policy: Policy) -> Letter:
         goods=", ".join(each for each in (ticket.device, serial) if each),
         held_at=where,
         ready_on=ready,
-        owed_minor=owed(connection, ticket, policy),
+        owed_minor=owed_minor,
     )
 
 

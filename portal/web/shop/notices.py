@@ -12,7 +12,7 @@ from flask.typing import ResponseReturnValue
 
 from portal.actions import formal_notices as deeds
 from portal.actions import formal_path
-from portal.actions.desk import find
+from portal.actions.desk import By, Desk, Outcome, find
 from portal.actions.formal_notices import Sold, Typed
 from portal.actions.formal_path import Path
 from portal.letters import formal
@@ -20,7 +20,7 @@ from portal.rules.formal_notices import BECAUSE_WORDS, KIND_WORDS, PACKS, READ_W
 from portal.rules.sentences import Sentence
 from portal.store import house, photos
 from portal.store.tickets import Ticket
-from portal.web.bench.doing import do, form_context
+from portal.web.bench.doing import Deed, do, form_context
 from portal.web.forms import Answer, typed
 from portal.web.request_context import connection, desk, installation, policy, refresh, speaking
 from portal.web.shop import blueprint
@@ -83,9 +83,9 @@ def notice_posted(number: str, notice: int) -> ResponseReturnValue:
     photo = file.stream.read() if file and file.filename else b""
     refresh()  # a photo may wait for its turn, and must not hold the database meanwhile
 
-    def deed(at, by, number, **keys):  # type: ignore[no-untyped-def]
-        files = installation().photo_files
-        return deeds.post(at, files, by, number, notice, typed("posted_on"), typed("reference"), photo=photo, **keys)
+    def deed(at: Desk, by: By, number: str, *, seen: int, deed_key: str | None) -> Outcome:
+        files, day, reference = installation().photo_files, typed("posted_on"), typed("reference")
+        return deeds.post(at, files, by, number, notice, day, reference, photo=photo, seen=seen, deed_key=deed_key)
 
     return _do(number, f"posted-{notice}", deed)
 
@@ -164,5 +164,5 @@ def _offered(path: Path) -> Sequence[Kind]:
     return [kind for kind in Kind if kind not in counting] if is_open else []
 
 
-def _do(number: str, name: str, deed) -> ResponseReturnValue:  # type: ignore[no-untyped-def]
+def _do(number: str, name: str, deed: Deed) -> ResponseReturnValue:
     return do(number, name, deed, notices_page, "shop.notices")
