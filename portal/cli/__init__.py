@@ -15,6 +15,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from portal.actions.archives import NoEncryption
 from portal.actions.desk import NoPolicy, NotFound, Stale
 from portal.cli import extras, forecast, keeping, past, people, policy, run, tickets, upkeep
+from portal.cli.doors import ask_about_words
 from portal.rules.refusals import Refused
 from portal.settings import BadSetting, NoSecret
 from portal.store.archive import NotAnArchive
@@ -26,6 +27,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and tell its exit status."""
     options = parser().parse_args(arguments)
     try:
+        ask_about_words(options)
         status: int = options.run(options)
     except Refused as refused:
         return _failed(*(str(reason) for reason in refused.reasons))

@@ -11,6 +11,7 @@ from portal.actions import questions as deeds
 from portal.actions.cancelled import Typed
 from portal.actions.desk import COMMAND, find
 from portal.cli.common import Commands, command, opened, show_json
+from portal.cli.doors import takes_words
 from portal.language import language
 from portal.rules.cancelled import START, How
 from portal.rules.numbers import spoken
@@ -39,6 +40,7 @@ def add_to(commands: Commands) -> None:
     ask.add_argument("--found", default="", help="what was found")
     ask.add_argument("--estimate", action="store_true", help="it is the price for the repair, not an extra")
     ask.add_argument("--json", action="store_true", help="as a JSON object")
+    takes_words(ask, "what", "found", "line")
     listing = command(deeds_, "list", _list, "list a repair's questions", "extra list 4711-8 --json")
     listing.add_argument("number")
     listing.add_argument("--json", action="store_true", help="as a JSON list of objects")
@@ -62,6 +64,7 @@ def add_to(commands: Commands) -> None:
     gone.add_argument("--sent", default="", help="the day on which it was said or sent; today without it")
     gone.add_argument("--heard", default="", help="the day on which it reached the shop; today without it")
     gone.add_argument("--enter", action="store_true", help="enter it; without this only what follows is shown")
+    takes_words(gone, "words")
 
     group = commands.add_parser("proof", help="what was agreed, proven", description="Proofs of answers.")
     deeds_ = group.add_subparsers(title="deeds", metavar="DEED", required=True)

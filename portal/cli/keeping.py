@@ -12,6 +12,7 @@ from portal import settings
 from portal.actions import archive_trial, archives, erasure, retention
 from portal.actions.desk import COMMAND
 from portal.cli.common import Commands, command, instant, moment, opened, show_json
+from portal.cli.doors import takes_words
 from portal.letters.disclosure import packed
 from portal.main import open_installation
 from portal.rules.numbers import spoken
@@ -43,6 +44,7 @@ def add_to(commands: Commands) -> None:
     )
     parser.add_argument("number", help="the repair's number")
     parser.add_argument("--why", required=True, help="the reason, without personal data")
+    takes_words(parser, "why")
 
     parser = command(commands, "archive", _archive, "write the whole shop as one SQLite file", "archive shop.sqlite")
     parser.add_argument("file", type=Path, help="where to write it")

@@ -12,8 +12,10 @@ import tomlkit
 from portal.actions import past
 from portal.actions.desk import COMMAND
 from portal.cli.common import Commands, command, opened, show_json
-from portal.rules.past import ORDERS, Columns, matched, read_rows
+from portal.cli.doors import MEANT, takes_words
+from portal.rules.past import ORDERS, Columns, Fault, Past, matched, read_rows
 from portal.rules.refusals import Refused
+from portal.rules.secrets import warnings
 from portal.rules.sentences import say
 
 SAVED = "import.toml"  # in the data folder: what was said of the columns, so that it is said once
@@ -41,6 +43,7 @@ def add_to(commands: Commands) -> None:
     )
     parser.add_argument("--dates", choices=ORDERS, help="the order of day, month and year; ISO dates are always read")
     parser.add_argument("--json", action="store_true", help="print one line of JSON")
+    takes_words(parser)
 
 
 def _import(options: argparse.Namespace) -> int:
@@ -54,6 +57,8 @@ def _import(options: argparse.Namespace) -> int:
     headings = matched(found, known | dict(options.column), policy)
     columns = Columns(headings, options.dates or saved.dates)
     good, bad = read_rows(rows, columns, policy, house.desk.clock.now())
+    asked = [] if options.yes_keep else [fault for row in good for fault in _asked_about(row)]
+    good, bad = [row for row in good if row.line not in {fault.line for fault in asked}], bad + asked
     for fault in bad:
         print(f"line {fault.line}: {fault.reason}", file=sys.stderr)
     _keep(house.settings.data / SAVED, columns)
@@ -66,10 +71,14 @@ def _import(options: argparse.Namespace) -> int:
         print(f"{len(rows)} rows: {len(good)} can be taken over, {len({fault.line for fault in bad})} cannot.")
         print(f"{taken} repairs taken over." if taken else "Nothing was taken over.")
     if bad and not options.dry_run:
-        raise Refused(
-            say("Nothing was taken over. Mend these lines in the spreadsheet, or take them out, and try again.")
-        )
+        mend = say("Nothing was taken over. Mend these lines in the spreadsheet, or take them out, and try again.")
+        raise Refused(mend, *([MEANT] if asked else []))
     return 1 if bad else 0
+
+
+def _asked_about(row: Past) -> list[Fault]:
+    """What in a row's words looks like something that nobody needs."""
+    return [Fault(row.line, warning) for warning in warnings(row.device, row.fault, row.name)]
 
 
 def _column(text: str) -> tuple[str, str]:

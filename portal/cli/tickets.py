@@ -11,6 +11,7 @@ from portal.actions.handover import Handed
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.payments import Typed
 from portal.cli.common import Commands, command, instant, opened, show_json
+from portal.cli.doors import takes_words
 from portal.main import Installation
 from portal.rules.account import Account
 from portal.rules.journal_words import for_bench
@@ -45,23 +46,26 @@ def add_to(commands: Commands) -> None:
     add.add_argument("--phone", default="", help="where to ring them")
     add.add_argument("--language", default="", help="the language they read")
     add.add_argument("--json", action="store_true", help="as a JSON object with number and link")
+    takes_words(add, "device", "fault", "name")
 
     move = command(deeds, "move", _move, "move a ticket to a stage", 'ticket move 4711-8 testing --why "fan is loud"')
     move.add_argument("number")
     move.add_argument("stage", help="the stage's key")
     move.add_argument("--why", default="", help="the reason; needed for going back")
     move.add_argument("--confirm", action="store_true", help="go on although gates warn")
+    takes_words(move, "why")
 
     note = command(deeds, "note", _note, "write a note", 'ticket note 4711-8 "Cracked joint found" --for customer')
     note.add_argument("number")
     note.add_argument("text")
     note.add_argument("--for", dest="audience", choices=("bench", "customer"), default="bench", help="who reads it")
-    note.add_argument("--confirm", action="store_true", help="keep it although it looks like a passcode")
+    takes_words(note, "text", also="--confirm")
 
     hold = command(deeds, "hold", _hold, "make a ticket wait, or go on", "ticket hold 4711-8 part")
     hold.add_argument("number")
     hold.add_argument("kind", choices=[*(kind.value for kind in Hold), "none"])
     hold.add_argument("--why", default="", help="a word on why; stays with the bench")
+    takes_words(hold, "why")
 
     over = command(deeds, "handover", _handover, "hand a device over", "ticket handover 4711-8 --code 4F7-K2M")
     over.add_argument("number")
@@ -69,6 +73,7 @@ def add_to(commands: Commands) -> None:
     over.add_argument("--why", default="", help="why there is no code; with --unrepaired, why it goes back as it came")
     over.add_argument("--unpaid", default="", help="why it goes although something is still to be paid")
     over.add_argument("--unrepaired", action="store_true", help="given back as it came, from any stage")
+    takes_words(over, "why", "unpaid")
 
     pay = command(deeds, "pay", _pay, "take money", "ticket pay 4711-8 48.50 --how cash")
     pay.add_argument("number")
@@ -78,6 +83,7 @@ def add_to(commands: Commands) -> None:
     pay.add_argument("--on", default="", help="the day on which it came, like 2026-12-08; today without it")
     pay.add_argument("--back", action="store_true", help="given back, of what is owed back")
     pay.add_argument("--confirm", action="store_true", help="take it although it is more than is open")
+    takes_words(pay, "reference")
 
     photo = command(deeds, "photo", _photo, "take a photo in, cleaned", "ticket photo 4711-8 front.jpg --before")
     photo.add_argument("number")
@@ -145,7 +151,7 @@ def _note(options: argparse.Namespace) -> int:
         options.number,
         options.text,
         audience=options.audience,
-        confirmed=options.confirm,
+        confirmed=options.yes_keep,
     )
     return _done(done, "noted")
 

@@ -51,11 +51,13 @@ def gives_identifier_away(text: str) -> bool:
 
 def ask_about_secrets(*texts: str, confirmed: bool) -> None:
     """Raise AskFirst, with every warning at once, unless the person has seen the question already."""
-    if confirmed:
-        return
-    warnings = [warning for looks_like, warning in _SECRETS if any(looks_like(text) for text in texts)]
-    if warnings:
-        raise AskFirst(*warnings)
+    if not confirmed and (warned := warnings(*texts)):
+        raise AskFirst(*warned)
+
+
+def warnings(*texts: str) -> list[Sentence]:
+    """What in these texts looks like something that nobody needs for a repair."""
+    return [warning for looks_like, warning in _SECRETS if any(looks_like(text) for text in texts)]
 
 
 _SECRETS: Sequence[tuple[Callable[[str], bool], Sentence]] = (
