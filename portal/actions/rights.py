@@ -66,7 +66,7 @@ def enter(desk: Desk, by: By, asked: Asked, *, at_once: bool = False, deed_key: 
         ticket = find(connection, asked.number) if asked.number.strip() else None
         if by.kind == "customer" and ticket:
             _must_be_new(connection, ticket, request.right)
-        through = rules.through(asked.through)
+        through = rules.through(asked.through, by_person=by.kind == "customer")
         ref = new_ref(desk.chooser)
         values: dict[str, object] = {
             "ref": ref,

@@ -55,6 +55,7 @@ class Through(StrEnum):
     TELEPHONE = "telephone"
 
 
+BY_STAFF = (Through.MAIL, Through.COUNTER, Through.TELEPHONE)  # ways of requests that the staff write down
 RIGHT_WORDS: Mapping[Right, Sentence] = {
     Right.ACCESS: say("to see the data, or to take it along (Art. 15 and 20 GDPR)"),
     Right.RECTIFICATION: say("to have it corrected (Art. 16 GDPR)"),
@@ -157,9 +158,9 @@ def right(typed: str) -> Right:
     return Right(typed)
 
 
-def through(typed: str) -> Through:
-    """How it came, as chosen in a form. Raises Unfit."""
-    if typed not in list(Through):
+def through(typed: str, *, by_person: bool) -> Through:
+    """How it came, as chosen in a form; on their page only the person enters one. Raises Unfit."""
+    if typed not in (tuple(Through) if by_person else BY_STAFF):
         raise Unfit("through", say("Please choose how it came."))
     return Through(typed)
 

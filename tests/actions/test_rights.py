@@ -68,6 +68,7 @@ def test_one_that_knows_no_repair_is_kept_all_the_same(desk: Desk) -> None:
     [
         (Asked("gossip", "mail"), "right"),
         (Asked("access", "pigeon"), "through"),
+        (Asked("access", "page"), "through"),  # only its person enters that
         (Asked("access", "mail", received_on="2026-03-03"), "received_on"),  # tomorrow
         (Asked("access", "mail", received_on="2024-03-03"), "received_on"),
         (Asked("access", "mail", received_on="soon"), "received_on"),

@@ -11,11 +11,13 @@ from hypothesis import strategies as st
 
 from portal.rules.refusals import Refused, Unfit
 from portal.rules.rights import (
+    BY_STAFF,
     REMEDIES,
     Law,
     Request,
     Right,
     State,
+    Through,
     due,
     due_soon,
     extend,
@@ -164,9 +166,20 @@ def test_who_is_refused_hears_of_the_authority_and_the_court() -> None:
 
 def test_what_a_form_sends_is_a_right_and_a_way_or_nothing() -> None:
     assert right("erasure") is Right.ERASURE
-    for read, typed in ((right, "everything"), (through, "pigeon")):
+    with pytest.raises(Unfit):
+        right("everything")
+    for by_person in (True, False):
         with pytest.raises(Unfit):
-            read(typed)
+            through("pigeon", by_person=by_person)
+
+
+def test_only_the_person_enters_a_request_on_their_page() -> None:
+    assert through("page", by_person=True) is Through.PAGE
+    with pytest.raises(Unfit):
+        through("page", by_person=False)
+    for way in BY_STAFF:
+        assert through(way, by_person=False) is way
+    assert {*BY_STAFF, Through.PAGE} == set(Through)
 
 
 @given(DAYS)

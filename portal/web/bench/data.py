@@ -11,7 +11,7 @@ from portal.actions import pauses, restriction, rights
 from portal.actions.desk import By, Desk, Outcome, find
 from portal.actions.rights import Asked
 from portal.rules.restriction import GROUND_WORDS, USE_WORDS
-from portal.rules.rights import RIGHT_WORDS, STATE_WORDS, THROUGH_WORDS, Through
+from portal.rules.rights import BY_STAFF, RIGHT_WORDS, STATE_WORDS, THROUGH_WORDS
 from portal.store import rights as store
 from portal.store import visits
 from portal.store.tickets import Ticket
@@ -64,8 +64,7 @@ def enter_request(number: str) -> ResponseReturnValue:
     """Somebody asked about their data at the counter, by letter or by telephone."""
 
     def deed(desk: Desk, by: By, number: str, seen: int | None, deed_key: str | None) -> Outcome:
-        through = "" if typed("through") == Through.PAGE else typed("through")  # only its person enters that
-        asked = Asked(typed("right"), through, typed("received_on"), number, typed("words"))
+        asked = Asked(typed("right"), typed("through"), typed("received_on"), number, typed("words"))
         rights.enter(desk, by, asked, deed_key=deed_key)
         return Outcome(number, seen or 0)
 
@@ -88,7 +87,7 @@ def data_page(found: Ticket, answer: Answer | None = None, form: str = "") -> Re
         rights=RIGHT_WORDS,
         states=STATE_WORDS,
         throughs=THROUGH_WORDS,
-        ways=[way for way in Through if way is not Through.PAGE],
+        ways=BY_STAFF,
         requests=requests,
         restrictions=[each for each in requests if each.restricts],
         allowed=store.allowed_uses_of(connection(), found.visit_id) if visit.restricted_at else [],

@@ -18,7 +18,7 @@ from portal.rules import rights as rules
 from portal.rules.numbers import spoken
 from portal.rules.retention import REGISTER
 from portal.rules.right_grounds import GROUNDS
-from portal.rules.rights import REMEDIES, RIGHT_WORDS, STATE_WORDS, THROUGH_WORDS, Law, Right, Through
+from portal.rules.rights import BY_STAFF, REMEDIES, RIGHT_WORDS, STATE_WORDS, THROUGH_WORDS, Law, Right
 from portal.rules.sentences import say
 from portal.store import rights as store
 from portal.store import tickets
@@ -43,7 +43,7 @@ def enter_request() -> ResponseReturnValue:
     """A request that came by letter, at the counter or by telephone."""
     form = checked_form()
     typed_in = Asked(typed("right"), typed("through"), typed("received_on"), typed("number"), typed("words"))
-    answer = attempt(lambda: _entered(typed_in, form.key()))
+    answer = attempt(lambda: deeds.enter(desk(), guard.me().by, typed_in, deed_key=form.key()))
     if answer.done:
         return redirect(url_for("shop.one_request", ref=answer.result, done=1), 303)
     refresh()
@@ -120,12 +120,6 @@ def erase_for_request(ref: str) -> ResponseReturnValue:
     return _page(ref, answer, "erase")
 
 
-def _entered(asked: Asked, key: str | None) -> str:
-    if asked.through == Through.PAGE:
-        asked = Asked(asked.right, "", asked.received_on, asked.number, asked.words)  # only its person enters that
-    return deeds.enter(desk(), guard.me().by, asked, deed_key=key)
-
-
 def _do(ref: str, deed: Callable[..., None], name: str) -> ResponseReturnValue:
     form = checked_form()
     answer = attempt(lambda: deed(desk(), guard.me().by, ref=ref, deed_key=form.key()))
@@ -140,7 +134,7 @@ def _list(answer: Answer) -> ResponseReturnValue:
         "shop/requests.html",
         waiting=waiting(),
         settled=store.settled(connection(), SETTLED_SHOWN),
-        ways=[way for way in Through if way is not Through.PAGE],
+        ways=BY_STAFF,
         today=today(),
         **_words(answer),
     )
