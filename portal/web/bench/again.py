@@ -12,11 +12,11 @@ from portal.actions.desk import find
 from portal.actions.intake import TakenIn
 from portal.rules.numbers import spoken
 from portal.rules.warranty import VERDICT_WORDS, WAY_WORDS
-from portal.store import journal, warranty
+from portal.store import warranty
 from portal.store.tickets import Ticket
 from portal.web import guard
 from portal.web.bench import blueprint
-from portal.web.bench.doing import do, form_context, told
+from portal.web.bench.doing import do, form_context, log
 from portal.web.forms import Answer, attempt, checked_form, typed
 from portal.web.request_context import connection, desk, policy, refresh, speaking
 
@@ -54,7 +54,6 @@ def compare_faults(number: str) -> ResponseReturnValue:
 def again_page(found: Ticket, answer: Answer | None = None, form: str = "") -> ResponseReturnValue:
     """The page, after a refusal with everything typed still in it."""
     answer = answer or Answer()
-    entries = [entry for entry in journal.entries(connection(), found.id) if entry.event in _LOG]
     until = deeds.warranty_of(found, policy())
     page = render_template(
         "bench/again.html",
@@ -65,7 +64,7 @@ def again_page(found: Ticket, answer: Answer | None = None, form: str = "") -> R
         is_within=until is not None and speaking().local(desk().clock.now()).date() <= until,
         verdicts=VERDICT_WORDS,
         ways=WAY_WORDS,
-        log=told(entries[::-1]),
+        log=log(found, _LOG),
         **form_context(answer, form),
     )
     return page, answer.status

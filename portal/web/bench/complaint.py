@@ -9,10 +9,10 @@ from flask.typing import ResponseReturnValue
 
 from portal.actions import complaints as deeds
 from portal.actions.desk import By, Desk, Outcome, find
-from portal.store import complaints, journal
+from portal.store import complaints
 from portal.store.tickets import Ticket
 from portal.web.bench import blueprint
-from portal.web.bench.doing import do, form_context, told
+from portal.web.bench.doing import do, form_context, log
 from portal.web.forms import Answer, typed
 from portal.web.request_context import connection, desk, speaking
 
@@ -51,13 +51,12 @@ def close_complaint(number: str) -> ResponseReturnValue:
 def complaint_page(found: Ticket, answer: Answer | None = None, form: str = "") -> ResponseReturnValue:
     """The page, after a refusal with everything typed still in it."""
     answer = answer or Answer()
-    entries = [entry for entry in journal.entries(connection(), found.id) if entry.event in _LOG]
     page = render_template(
         "bench/complaint.html",
         ticket=found,
         complaint=complaints.open_of(connection(), found.id),
         today=speaking().local(desk().clock.now()).date(),
-        log=told(entries[::-1]),
+        log=log(found, _LOG),
         **form_context(answer, form),
     )
     return page, answer.status

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 
 from flask import redirect, request, url_for
 from flask.typing import ResponseReturnValue
@@ -12,6 +12,7 @@ from portal.rules.journal_words import for_bench
 from portal.rules.numbers import parse_number, spoken
 from portal.rules.refusals import Unfit
 from portal.rules.sentences import Sentence, say
+from portal.store import journal
 from portal.store.journal import Entry
 from portal.store.tickets import Ticket
 from portal.web import guard
@@ -50,6 +51,11 @@ def form_context(answer: Answer, form: str = "") -> dict[str, object]:
         "deed_key": new_deed_key(),
         "csrf": DeedForm(),
     }
+
+
+def log(found: Ticket, events: Collection[str]) -> list[tuple[Sentence, Entry]]:
+    """What a ticket's journal tells of these events, the newest first."""
+    return told([entry for entry in journal.entries(connection(), found.id) if entry.event in events][::-1])
 
 
 def told(entries: Sequence[Entry]) -> list[tuple[Sentence, Entry]]:

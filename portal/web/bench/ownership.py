@@ -9,11 +9,10 @@ from flask.typing import ResponseReturnValue
 
 from portal.actions import ownership as deeds
 from portal.actions.desk import find
-from portal.store import journal
 from portal.store.tickets import Ticket
 from portal.web import guard
 from portal.web.bench import blueprint
-from portal.web.bench.doing import do, form_context, told
+from portal.web.bench.doing import do, form_context, log
 from portal.web.forms import Answer, typed
 from portal.web.request_context import connection
 
@@ -47,11 +46,10 @@ def settle_ownership(number: str) -> ResponseReturnValue:
 def ownership_page(found: Ticket, answer: Answer | None = None, form: str = "") -> ResponseReturnValue:
     """The page, after a refusal with everything typed still in it."""
     answer = answer or Answer()
-    entries = [entry for entry in journal.entries(connection(), found.id) if entry.event in LOG]
     page = render_template(
         "bench/ownership.html",
         ticket=found,
-        log=told(entries[::-1]),
+        log=log(found, LOG),
         is_keeper=guard.me().is_keeper,
         **form_context(answer, form),
     )
