@@ -10,7 +10,7 @@ from sqlalchemy import Connection
 
 from portal.actions.collection import is_waiting
 from portal.rules import price_terms
-from portal.rules.account import Account, Agreed, account, due
+from portal.rules.account import Account, Agreed, Fate, account, due, fate
 from portal.rules.cancelled import refund_by
 from portal.rules.days import local_day
 from portal.rules.money import Price
@@ -95,9 +95,15 @@ def owing(connection: Connection, ticket: Ticket, policy: Policy) -> int:
     return of(connection, ticket, policy).open_minor
 
 
-def owing_as_it_came(connection: Connection, ticket: Ticket, policy: Policy) -> int:
-    """What would still be to be paid if the device went back as it came, in minor units of the shop's currency."""
-    return owing(connection, replace(ticket, ending=Ending.RETURNED), policy)
+def as_it_came(connection: Connection, ticket: Ticket, policy: Policy) -> Account:
+    """The account if the device went back as it came."""
+    return of(connection, replace(ticket, ending=Ending.RETURNED), policy)
+
+
+def fates(connection: Connection, ticket: Ticket) -> list[tuple[Kept, Fate]]:
+    """What becomes of each thing agreed to if the device goes back as it came."""
+    terms = questions.terms(connection, ticket.id)
+    return [(kept, fate(agreed_of(kept), terms)) for kept in questions.agreed(connection, ticket.id)]
 
 
 def statement(connection: Connection, ticket: Ticket, policy: Policy) -> Document | None:
@@ -105,7 +111,7 @@ def statement(connection: Connection, ticket: Ticket, policy: Policy) -> Documen
     found = of(connection, ticket, policy)
     if found.is_empty:
         return None
-    return document(found, parts.given(connection, ticket.id), untold=price_terms.named_by(ticket.fault))
+    return document(found, parts.given(connection, ticket.id), untold=price_terms.names(ticket.fault, ticket.device))
 
 
 def keep_statement(connection: Connection, ticket: Ticket, policy: Policy, now: datetime) -> bool:

@@ -243,9 +243,9 @@ def _offer(new: NewTerms, ticket: Ticket, policy: Policy, now: datetime) -> Offe
     what, amount = _what(new, ticket), new.terms.amount_minor or 0
     lines = (Line(what, _ONE, amount, policy.shop.tax_percent),)
     terms = Terms(new.terms.currency, policy.approvals.rounding, prices_include_tax=True)
-    return Offer("", "", "", "", (Option(CHOSEN, what, lines),), now, terms)
+    return Offer("", "", "", "", (Option(CHOSEN, what, lines),), now, terms, named_by_customer=not new.what)
 
 
 def _what(new: NewTerms, ticket: Ticket) -> str:
     """What it is for; without a word of its own, the fault as told."""
-    return new.what or rules.named_by(ticket.fault) or ticket.device
+    return new.what or rules.names(ticket.fault, ticket.device)[0]

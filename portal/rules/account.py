@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from enum import StrEnum
 
 from portal.rules.money import NOTHING, Amounts, Price, Rounding, split
 from portal.rules.offers import ShownLine, shown_options
@@ -16,10 +17,30 @@ from portal.rules.payments import Moved, paid
 from portal.rules.price_terms import PriceTerms, charge_stands
 from portal.rules.questions import Offer, Question, State
 from portal.rules.refusals import Refused
-from portal.rules.sentences import say
+from portal.rules.sentences import Sentence, say
 
 LOOKING = "looking"  # the kind of question that is a fee for looking: it is due whatever is decided then
 Rate = Decimal | None  # None: without tax, which is not 0 %
+
+
+class Fate(StrEnum):
+    """What becomes of something agreed to where the device goes back as it came."""
+
+    LOOKING = "looking"
+    BEGUN = "begun"
+    CANCELLED = "cancelled"
+    NOT_BEGUN = "not begun"
+    NO_FIX = "no fix no fee"
+
+
+FATE_WORDS: Mapping[Fate, Sentence] = {
+    Fate.LOOKING: say("charged, since looking costs that whatever is decided then"),
+    Fate.BEGUN: say("charged, since work on it had begun"),
+    Fate.CANCELLED: say("cancelled: charged as far as it was done by then and is owed"),
+    Fate.NOT_BEGUN: say("not charged, since work on it is not marked as begun"),
+    Fate.NO_FIX: say("not charged: no fix, no fee"),
+}
+CHARGED_AS_IT_CAME = (Fate.LOOKING, Fate.BEGUN, Fate.CANCELLED)
 
 
 @dataclass(frozen=True)
@@ -35,7 +56,13 @@ class Charge:
     currency: str
     prices_include_tax: bool
     rounding: Rounding
+    named_by_customer: bool = False  # its words are not the shop's, so they go onto no paper that outlives the record
     percent: int | None = None  # of what was agreed to, where it was cancelled and only a part of it is owed
+
+    @property
+    def at_start(self) -> bool:
+        """Whether it is of the kinds that are agreed when a device comes in."""
+        return self.kind in ("estimate", LOOKING)
 
 
 @dataclass(frozen=True)
@@ -138,23 +165,37 @@ def charge(agreed: Agreed) -> Charge:
         terms.currency,
         terms.prices_include_tax,
         terms.rounding,
+        offer.named_by_customer,
     )
 
 
 def due(agreed: Iterable[Agreed], terms: PriceTerms | None, *, unrepaired: bool) -> list[Charge]:
     """What of a repair's questions is charged.
 
-    A device that goes back as it came costs only what was begun, and looking; with no fix, no fee it costs nothing. Of
-    what was cancelled only the part is charged that was done by then, as far as it is owed at all.
+    A device that goes back as it came costs only what its `fate` says. Of what was cancelled only the part is charged
+    that was done by then, as far as it is owed at all.
     """
-    if not charge_stands(terms, unrepaired=unrepaired):
-        return []
-    standing = [each for each in agreed if each.question.state is State.AGREED]
+    standing = [each for each in agreed if each.question.state is State.AGREED and each.owed_percent != 0]
     return [
         charge(each) if each.owed_percent is None else in_part(charge(each), each.owed_percent)
         for each in standing
-        if each.owed_percent or (each.owed_percent is None and (not unrepaired or each.begun or each.kind == LOOKING))
+        if not unrepaired or fate(each, terms) in CHARGED_AS_IT_CAME
     ]
+
+
+def fate(agreed: Agreed, terms: PriceTerms | None) -> Fate:
+    """What becomes of something agreed to where the device goes back as it came.
+
+    Whoever agreed to work pays for it once it was begun, though it came to nothing: that is marked by the bench, before
+    the device leaves. With no fix, no fee nothing is charged.
+    """
+    if not charge_stands(terms, unrepaired=True):
+        return Fate.NO_FIX
+    if agreed.owed_percent is not None:
+        return Fate.CANCELLED
+    if agreed.kind == LOOKING:
+        return Fate.LOOKING
+    return Fate.BEGUN if agreed.begun else Fate.NOT_BEGUN
 
 
 def in_part(whole: Charge, percent: int) -> Charge:

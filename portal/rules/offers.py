@@ -120,7 +120,8 @@ def shown_options(offer: Offer) -> list[ShownOption]:
 
 def to_data(offer: Offer) -> dict[str, Any]:
     """The offer as JSON takes it; amounts are whole minor units, decimals are text."""
-    return {
+    named = {"named_by_customer": True} if offer.named_by_customer else {}
+    return named | {
         "found": offer.found,
         "why": offer.why,
         "if_not": offer.if_not,
@@ -175,6 +176,7 @@ def from_data(data: Mapping[str, Any]) -> Offer:
         datetime.fromisoformat(data["answer_by"]),
         Terms(data["currency"], Rounding(data["rounding"]), data["prices_include_tax"]),
         tuple(data["photos"]),
+        data.get("named_by_customer", False),
     )
 
 

@@ -100,9 +100,9 @@ def left(terms: PriceTerms | None, used_minor: int) -> int | None:
     return max(terms.amount_minor - used_minor, 0)
 
 
-def named_by(fault: str) -> str:
-    """What a price is for where nobody said: the fault as told, on one line; "" for none."""
-    return " ".join(fault.split())[:400]
+def names(fault: str, device: str) -> list[str]:
+    """What a price is called by where nobody of the shop said what for: the fault as told, on one line; the device."""
+    return [each for each in (" ".join(fault.split())[:400], device) if each]
 
 
 def told_by(events: Iterable[tuple[str, Mapping[str, Any]]]) -> tuple[PriceTerms | None, int]:

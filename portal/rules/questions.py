@@ -122,6 +122,8 @@ class Offer:
     answer_by: datetime
     terms: Terms
     photos: tuple[str, ...] = ()  # public ids of the photos that are shown with it
+    # Nobody of the shop said what it is for, so it is called by the fault as told, or else by the device.
+    named_by_customer: bool = False
 
     def option(self, key: str) -> Option:
         """The option with this key. Raises Refused for another."""

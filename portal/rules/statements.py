@@ -5,8 +5,8 @@ Nothing in it names a person or a device: the number of the repair is its only r
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
@@ -125,11 +125,14 @@ class Document:
         return [entry for entry in self.entries if entry.part not in CHARGED]
 
 
-def document(found: Account, courtesies: Sequence[str], *, untold: str = "") -> Document:
-    """The statement of an account as it stands. A line that says `untold`, the customer's own words, goes without."""
+def document(found: Account, courtesies: Sequence[str], *, untold: Collection[str] = ()) -> Document:
+    """The statement of an account as it stands.
+
+    What was agreed at the start and called by the customer's words, or by the device, goes without them. For what was
+    agreed before that was written down with it, `untold` are those words as they stand today.
+    """
     with_tax = not found.charges or any(charge.prices_include_tax for charge in found.charges)
-    entries = [entry for charge in found.charges for entry in _work(charge, with_tax)]
-    entries = [replace(entry, text="") if untold and entry.text == untold else entry for entry in entries]
+    entries = [entry for charge in found.charges for entry in _work(charge, with_tax, untold)]
     entries += [Entry(Part.FREE, what, 0) for what in courtesies]
     if found.storage:
         stored = split(found.storage.amount_minor, found.storage.tax_percent, True)
@@ -217,14 +220,28 @@ def from_data(data: Mapping[str, Any]) -> Document:
     )
 
 
-def _work(charge: Charge, with_tax: bool) -> list[Entry]:
+def _work(charge: Charge, with_tax: bool, untold: Collection[str]) -> list[Entry]:
     lines = charge.lines
     if charge.prices_include_tax is not with_tax:  # agreed before the shop changed how it shows prices
         lines = [ShownLine(charge.proposal, _ONE, charge.amounts.gross, charge.amounts.gross)]
     part = Part.WORK if charge.percent is None else Part.IN_PART
     return [
-        Entry(part, each.text, each.amount_minor, f"{each.quantity.normalize():f}", each.unit_minor) for each in lines
+        Entry(
+            part,
+            _told(charge, untold, each.text),
+            each.amount_minor,
+            f"{each.quantity.normalize():f}",
+            each.unit_minor,
+        )
+        for each in lines
     ]
+
+
+def _told(charge: Charge, untold: Collection[str], text: str) -> str:
+    """A line's words, or "" for those that are not the shop's."""
+    if charge.named_by_customer or (charge.at_start and text in untold):
+        return ""
+    return text
 
 
 def _shown(amounts: Amounts, with_tax: bool) -> int:

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from threading import Barrier
 
 import pytest
-from sqlalchemy import delete, text, update
+from sqlalchemy import delete, select, text, update
 from sqlalchemy.exc import DatabaseError
 
 from notifications.instants import FixedClock
@@ -31,7 +31,9 @@ from portal.store import money, refunds
 from portal.store.money import Statement
 from portal.store.money_tables import adjustments, statements
 from portal.store.money_tables import payments as payments_table
+from portal.store.question_tables import questions as questions_table
 from portal.store.refunds import RefundDue
+from portal.store.tables import tickets
 from tests.actions.aftermath import assert_the_journal_rebuilds_the_row, everything, journal_of, ticket_of
 from tests.actions.bench import WITHOUT_CODE, bring_to
 from tests.actions.test_questions import with_policy
@@ -409,3 +411,52 @@ def test_what_is_ready_and_charged_what_left_unpaid_and_what_goes_back_is_found(
     payments.give_back(desk, BENCH, ready, Typed("1.50", "bank transfer"))
     with desk.reading() as connection:
         assert refunds.everywhere(connection) == []
+
+
+def unnamed(desk: Desk, fault: str) -> str:
+    """The number of a device for which a price was agreed without a word of the shop's on what for."""
+    device = NewDevice("Radio of Aunt May", fault, price=TypedTerms("fixed price", "48.50"))
+    return take_in(desk, BENCH, NewVisit([device], email="ada@example.org")).numbers[0]
+
+
+def work_on_statement(desk: Desk, number: str) -> list[str]:
+    """What the lines for work say on the statement of how it stands."""
+    charges.state(desk, BENCH, number)
+    stated = next(each for each in statements_of(desk, number) if each.stands)
+    return [str(each.words()) for each in stated.document.entries if each.part is Part.WORK]
+
+
+@pytest.mark.parametrize("today", ["It hums, says Aunt May", "It hisses, says Uncle Tom", ""])
+def test_a_statement_leaves_out_the_words_in_which_it_was_agreed_whatever_the_fault_says_today(
+    desk: Desk, today: str
+) -> None:
+    number = unnamed(desk, "It hums,\nsays Aunt May")
+    with desk.writing() as connection:
+        connection.execute(update(tickets).where(tickets.c.number == number).values(fault=today))
+
+    assert work_on_statement(desk, number) == ["The repair, as agreed"]
+
+
+def test_a_price_that_is_called_by_the_device_is_not_on_the_statement(desk: Desk) -> None:
+    assert work_on_statement(desk, unnamed(desk, "")) == ["The repair, as agreed"]
+
+
+def test_the_shops_own_words_stay_though_the_fault_comes_to_read_like_them(desk: Desk, keeper: By) -> None:
+    number = unnamed(desk, "It hums")
+    offer = TypedOffer(options=[TypedOption("A new fan", [TypedLine("A new fan", "1", "10")])])
+    ref = questions.draft(desk, keeper, number, offer, put_at_once=True).ref
+    record(desk, BENCH, number, ref, "a", "telephone", "Ada, to Kim")
+    with desk.writing() as connection:
+        connection.execute(update(tickets).where(tickets.c.number == number).values(fault="A new fan"))
+
+    assert work_on_statement(desk, number) == ["The repair, as agreed", "A new fan"]
+
+
+def test_what_was_agreed_before_this_was_written_down_is_known_by_the_fault(desk: Desk) -> None:
+    number = unnamed(desk, "It hums")
+    with desk.writing() as connection:
+        row = connection.execute(select(questions_table.c.id, questions_table.c.offer)).one()
+        older = {key: value for key, value in row.offer.items() if key != "named_by_customer"}
+        connection.execute(update(questions_table).where(questions_table.c.id == row.id).values(offer=older))
+
+    assert work_on_statement(desk, number) == ["The repair, as agreed"]
