@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from notifications.letters import Attachment
 from portal.language import Language, language
-from portal.letters.docket import pdf, print_style
+from portal.letters import paper
 from portal.letters.rendering import environment
-from portal.print_sheets import docket_sheet
 from portal.rules.formal_notices import KIND_WORDS, PACKS, Pack, owed_words
 from portal.rules.numbers import spoken
 from portal.rules.policy import Policy
-from portal.rules.print_sizes import PAPERS
 from portal.store.formal_notices import Kept
 from portal.store.tickets import Ticket
 
@@ -47,10 +45,6 @@ def file(ticket: Ticket, kept: Kept, policy: Policy) -> Attachment:
     page = (
         environment(words)
         .get_template("print/formal_notice_file.html")
-        .render(**facts(ticket, kept, policy), language=words, style=print_style() + docket_sheet(PAPERS["a4"]))
+        .render(**facts(ticket, kept, policy), language=words, style=paper.style("a4"))
     )
-    name = f"notice-{kept.kind}-{spoken(ticket.number)}"
-    made = pdf(page)
-    if made is None:
-        return Attachment(f"{name}.html", "text/html", page.encode())
-    return Attachment(f"{name}.pdf", "application/pdf", made)
+    return paper.file(f"notice-{kept.kind}-{spoken(ticket.number)}", page)

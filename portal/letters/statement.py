@@ -6,12 +6,10 @@ from collections.abc import Sequence
 
 from notifications.letters import Attachment
 from portal.language import Language, language
-from portal.letters.docket import pdf, print_style
+from portal.letters import paper
 from portal.letters.rendering import environment
 from portal.letters.told import Facts, Letterbox, Told
-from portal.print_sheets import docket_sheet
 from portal.rules.policy import Policy
-from portal.rules.print_sizes import PAPERS
 from portal.rules.sentences import say
 from portal.rules.statements import NOT_AN_INVOICE
 from portal.store import money
@@ -19,7 +17,6 @@ from portal.store.money import Statement
 from portal.store.tickets import Ticket
 
 IS_ATTACHED = say("The statement of what was agreed and paid is attached, to keep or to print.")
-_PAGES = ("a4", "letter")
 
 
 def attached(desk: Letterbox, told: Told, _context: Facts) -> Sequence[Attachment]:
@@ -37,7 +34,7 @@ def attached(desk: Letterbox, told: Told, _context: Facts) -> Sequence[Attachmen
 
 def file(ticket: Ticket, made: Statement, policy: Policy, words: Language, *, hasty: bool = False) -> Attachment:
     """The statement as a file; `hasty` for HTML, which is made at once."""
-    size = policy.prints.docket if policy.prints.docket in _PAGES else _PAGES[0]
+    size = policy.prints.page
     page = (
         environment(words)
         .get_template("print/statement_file.html")
@@ -49,11 +46,7 @@ def file(ticket: Ticket, made: Statement, policy: Policy, words: Language, *, ha
             not_an_invoice=NOT_AN_INVOICE,
             day=words.day(words.local(made.at).date()),
             size=size,
-            style=print_style() + docket_sheet(PAPERS[size]),
+            style=paper.style(size),
         )
     )
-    name = f"statement-{made.number}"
-    content = None if hasty else pdf(page)
-    if content is None:
-        return Attachment(f"{name}.html", "text/html", page.encode())
-    return Attachment(f"{name}.pdf", "application/pdf", content)
+    return paper.file(f"statement-{made.number}", page, hasty=hasty)

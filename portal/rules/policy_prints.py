@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -11,6 +12,8 @@ from portal.rules.policy_base import Key, Part
 Millimetres = Annotated[float, Field(ge=15, le=300)]
 Offset = Annotated[float, Field(ge=-20, le=20)]
 DocketSize = Literal["a4", "letter", "roll80", "roll58"]
+# The names of those for what is longer than a receipt roll, or printed at home.
+PAGES: Mapping[str, str] = {"a4": "A4", "letter": "Letter"}
 
 
 class Label(Part):
@@ -35,6 +38,11 @@ class Prints(Part):
         min_length=1,
         max_length=12,
     )
+
+    @property
+    def page(self) -> str:
+        """The usual size of what does not go on a receipt roll."""
+        return self.docket if self.docket in PAGES else "a4"
 
     def label(self, key: str) -> Label | None:
         """The label with this key, or None."""

@@ -20,7 +20,7 @@ from portal.actions.desk import find
 from portal.print_sheets import docket_sheet, label_sheet
 from portal.qr import QUIET_ZONE, modules, svg
 from portal.rules.numbers import spoken
-from portal.rules.policy_prints import Label
+from portal.rules.policy_prints import PAGES, Label
 from portal.rules.price_terms import PriceTerms
 from portal.rules.print_sizes import (
     LARGEST_CODE_MM,
@@ -42,8 +42,6 @@ from portal.web.request_context import connection, desk, policy, speaking
 blueprint = Blueprint("prints", __name__, url_prefix="/bench")
 blueprint.before_request(guard.staff_only)
 blueprint.context_processor(lambda: {"choices": choices})
-
-_PAGES = {"a4": "A4", "letter": "Letter"}  # a report is longer than a receipt roll
 
 
 @dataclass(frozen=True)
@@ -131,11 +129,10 @@ def report(number: str) -> ResponseReturnValue:
     ticket = find(connection(), number)
     rules = policy()
     choose(rules.shop, visits.by_id(connection(), ticket.visit_id).language)
-    usual = rules.prints.docket if rules.prints.docket in _PAGES else "a4"
-    size = request.args.get("size", usual)
-    if size not in _PAGES:
+    size = request.args.get("size", rules.prints.page)
+    if size not in PAGES:
         abort(404)
-    page = ReportPrint(told.printed(ticket), size, _PAGES, sheet=f"docket-{size}", warnings=())
+    page = ReportPrint(told.printed(ticket), size, PAGES, sheet=f"docket-{size}", warnings=())
     return render_template("print/report.html", page=page)
 
 

@@ -13,6 +13,7 @@ from flask import Response, abort, jsonify, render_template, request
 from portal.actions.desk import NotFound
 from portal.letters import statement as paper
 from portal.rules.numbers import spoken
+from portal.rules.policy_prints import PAGES
 from portal.rules.sentences import Sentence, say
 from portal.rules.statement_files import table
 from portal.rules.statements import NOT_AN_INVOICE, to_data
@@ -20,8 +21,6 @@ from portal.store import money
 from portal.store.money import Statement
 from portal.store.tickets import Ticket
 from portal.web.request_context import connection, policy, speaking
-
-SIZES = {"a4": "A4", "letter": "Letter"}  # a statement may be longer than a receipt roll
 
 
 @dataclass(frozen=True)
@@ -47,16 +46,15 @@ def page(template: str, ticket: Ticket, made: Statement, back: str, **more: str)
 
     `back` is the address of the page of money; `more` is what else the template shows.
     """
-    shop, usual = policy().shop, policy().prints.docket
-    size = request.args.get("size", usual if usual in SIZES else "a4")
-    if size not in SIZES:
+    size = request.args.get("size", policy().prints.page)
+    if size not in PAGES:
         abort(404)
     return render_template(
         template,
-        page=StatementPrint(size, SIZES, f"docket-{size}"),
+        page=StatementPrint(size, PAGES, f"docket-{size}"),
         ticket=ticket,
         statement=made,
-        shop=shop,
+        shop=policy().shop,
         size=size,
         day=speaking().day(speaking().local(made.at).date()),
         not_an_invoice=NOT_AN_INVOICE,

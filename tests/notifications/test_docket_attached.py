@@ -13,7 +13,7 @@ import pytest
 from portal.actions.desk import CUSTOMER
 from portal.actions.intake import NewDevice, NewVisit, Second, take_in
 from portal.actions.terms import accept_terms
-from portal.letters import docket
+from portal.letters import paper
 from tests.conftest import BENCH
 from tests.notifications.test_letters import DEVICE, EMAIL, FAULT, NAME, Shop, shop  # noqa: F401 (the same shop)
 
@@ -90,7 +90,7 @@ def test_a_pdf_is_made_of_nothing_from_outside():
     with socket.create_server(("127.0.0.1", 0)) as listening:
         address = f"http://127.0.0.1:{listening.getsockname()[1]}/picture.png"
         with suppress(Exception):  # whether it is made without the picture, or not at all, is no matter
-            docket.pdf(f'<img src="{address}"><p>Words')
+            paper.pdf(f'<img src="{address}"><p>Words')
 
         listening.setblocking(False)
         with pytest.raises(BlockingIOError):

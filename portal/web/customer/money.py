@@ -11,7 +11,7 @@ from markupsafe import Markup
 from portal.actions import balance
 from portal.actions.cancelled import cancellable
 from portal.language import Language
-from portal.letters.docket import has_pdf
+from portal.letters.paper import has_pdf
 from portal.print_sheets import docket_sheet
 from portal.qr import svg
 from portal.rules.cancellation import of_document
