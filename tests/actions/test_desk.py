@@ -8,7 +8,7 @@ from threading import Barrier
 import pytest
 from sqlalchemy import delete
 
-from portal.actions.desk import Desk, NoPolicy, NotFound, PolicyShelf, find
+from portal.actions.desk import Desk, NoPolicy, NotFound, PolicyShelf, find, policy_in_force
 from portal.rules.numbers import spoken
 from portal.rules.policy import Policy
 from portal.store import policies
@@ -44,6 +44,19 @@ def test_a_revision_that_another_process_loaded_is_seen_at_once(desk: Desk) -> N
         policies.add(connection, document(desk, "Another shop"), desk.clock.now(), None)
 
         assert desk.policy(connection) == other.read(connection)[1]
+
+
+def test_beside_a_deed_the_document_is_read_once_a_connection_and_a_newer_one_is_seen_at_once(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    newer = document(desk, "Another shop")
+    with desk.writing() as connection:
+        assert policy_in_force(connection).shop.name == "A small repair shop"
+        policies.add(connection, newer, desk.clock.now(), None)
+        assert policy_in_force(connection).shop.name == "Another shop"
+
+        monkeypatch.setattr(policies, "document", lambda *_: pytest.fail("the document was read again"))
+        assert policy_in_force(connection).shop.name == "Another shop"
 
 
 def test_a_shop_without_a_policy_is_told_what_to_do(desk: Desk) -> None:
