@@ -40,6 +40,11 @@ def occasion_called(event: str, key: str) -> Occasion:
     return found
 
 
+def languages_of(occasion: Occasion, policy: Policy) -> list[str]:
+    """The languages in which an occasion's words are read: the shop's; by the staff its first."""
+    return policy.shop.languages[:1] if occasion.for_staff else policy.shop.languages
+
+
 def save_words(
     desk: Desk,
     by: By,
@@ -54,7 +59,7 @@ def save_words(
 
     The words of the newest revision make no second one, so a form posted twice has one effect. `seen` is the revision
     that a form was made from. Raises FaultyWords with every fault, WordsMoved, AskFirst for a text message that goes
-    out as several, NotFound for a language that the shop does not speak.
+    out as several, NotFound for a language in which nobody reads it.
     """
     words = {part: rules.as_typed(typed.get(part, "")) for part in Part}
     faults = [fault for part in Part for fault in rules.check(occasion, part, words[part])]
@@ -63,7 +68,7 @@ def save_words(
     kept = {part: _kept(part, text) for part, text in words.items()}
     with desk.writing() as connection:
         policy = desk.policy(connection)
-        _must_be_spoken(policy, tag)
+        _must_be_read(occasion, policy, tag)
         if not confirmed and (warning := dear(occasion, policy, desk.links.base_url, tag, kept[Part.SMS])):
             raise AskFirst(warning)
         return _add(desk, connection, by, occasion, tag, kept, seen)
@@ -95,7 +100,7 @@ def examples(occasion: Occasion, policy: Policy, base_url: str, tag: str) -> dic
     """Something usual for each placeholder, in a language; the shop's own name, and links as long as real ones."""
     speaking = spoken_language(tag, policy.shop.zone)
     made_up = {name: speaking.say(each.example) for name, each in occasion.placeholders.items()}
-    link = f"{base_url}/t/{'C' + 'X' * 36}"
+    link = f"{base_url}/bench/4711-3" if occasion.for_staff else f"{base_url}/t/{'C' + 'X' * 36}"
     own = {
         "shop": policy.shop.name,
         "shop_briefly": rules.briefly(policy.shop.name),
@@ -110,9 +115,9 @@ def _kept(part: Part, words: str) -> str:
     return passage(part.value, rules.PART_WORDS[part], words, limit=rules.MOST[part])
 
 
-def _must_be_spoken(policy: Policy, tag: str) -> None:
-    if tag not in policy.shop.languages:
-        raise NotFound(say("The shop does not speak this language."))
+def _must_be_read(occasion: Occasion, policy: Policy, tag: str) -> None:
+    if tag not in languages_of(occasion, policy):
+        raise NotFound(say("Nobody reads this message in this language."))
 
 
 def _add(

@@ -102,7 +102,8 @@ def found_true(desk: Letterbox, connection: Connection, due: Due) -> tuple[Told,
     context = STILL_TRUE[due.event](desk, connection, told)
     if isinstance(context, Withdrawn):
         return context
-    return replace(told, wording=own_words(connection, due.event, told, context)), context
+    about = {"tickets": told.tickets, **context}
+    return replace(told, wording=own_words(connection, due.event, told.visit.language, about)), context
 
 
 def _attached(desk: Letterbox, event: str, told: Told, context: Facts) -> tuple[Sequence[Attachment], Facts]:
@@ -121,4 +122,5 @@ def _to_staff(desk: Letterbox, connection: Connection, due: Due, sender_address:
         return context
     if not told.person.email:
         return Unreachable("there is no address for this channel any more")
+    told = replace(told, wording=own_words(connection, due.event, told.policy.shop.languages[0], context))
     return write_to_staff(desk, due.event, told, context, sender_address)

@@ -34,7 +34,7 @@ def _complained(_desk: Letterbox, connection: Connection, told: StaffTold) -> Fa
     words = _texts(connection, told.ticket.id, "complained")
     if found is None or not words:
         return Withdrawn("the complaint is closed")
-    return {"words": words[-1], "answer_by": found.answer_by}
+    return {"complaint": words[-1], "answer_due": found.answer_by}
 
 
 def _texts(connection: Connection, ticket_id: int, event: str) -> list[str]:

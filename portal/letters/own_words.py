@@ -17,7 +17,7 @@ from sqlalchemy import Connection
 from portal import resources
 from portal.language import Language
 from portal.letters.rendering import environment
-from portal.letters.told import Facts, Told
+from portal.letters.told import Facts
 from portal.rules.stages import Ending
 from portal.rules.wording import Paragraph, Part, filled, in_braces, named
 from portal.rules.wording_occasions import ALWAYS, EVENTS, PLACEHOLDERS
@@ -63,6 +63,17 @@ VALUES: Mapping[str, str] = {
     "bill": "{% from 'messages/_bill.txt' import bill as all %}{% if bill %}{{ all(bill, offer.terms) }}{% endif %}",
     "check_value": "{{ digest }}",
     "terms": "{{ terms | say }}",
+    "consequences": "{% for each in sentences %}{{ each | say }}{{ '' if loop.last else '\n\n' }}{% endfor %}",
+    "owed_back": "{% if owed_minor %}{{ owed_minor | money(shop.currency) }}{% endif %}",
+    "owed_by": "{% if due_on %}{{ due_on | day }}{% endif %}",
+    "right": "{{ right | say }}",
+    "answer_due": "{% if answer_due %}{{ answer_due | day }}{% endif %}",
+    "written": "{{ written }}",
+    "remedies": "{{ remedies | say }}",
+    "used_from": "{% if used_from %}{{ used_from | day }}{% endif %}",
+    "price": "{% if dearest %}{{ dearest | money(shop.currency) }}{% endif %}",
+    "why": "{{ why }}",
+    "complaint": "{{ complaint }}",
     "because": "{{ because | say }}",
     "window": "{% if window %}{{ window | say }}{% endif %}",
     "days": "{{ days or '' }}",
@@ -91,18 +102,19 @@ _OCCASIONS: Mapping[str, Callable[[Facts], str]] = {
     "question_answered": lambda words: "agreed" if words["agreed"] else "declined",
     "uncollected": lambda words: str(words["tone"]),
     "ended": lambda words: _ENDED.get(words["ending"], "handed_over"),
+    "cancelled": lambda words: "undone" if words["undone"] else "cancelled",
+    "request_told": lambda words: str(words["what"]),
 }
 
 
-def own_words(connection: Connection, event: str, told: Told, context: Facts) -> Wording | None:
-    """The shop's own words for this message as they stand now, in the reader's language or its plain form; or None.
+def own_words(connection: Connection, event: str, tag: str, words: Facts) -> Wording | None:
+    """The shop's own words for a message as they stand now, in the reader's language or its plain form; or None.
 
     Words in another language are never taken: then the program's own go out, which are in the reader's.
     """
     if event not in EVENTS:
         return None
-    occasion = occasion_of(event, {"tickets": told.tickets} | dict(context))
-    tag = told.visit.language
+    occasion = occasion_of(event, words)
     found = wordings.spoken(connection, event, occasion, list(dict.fromkeys((tag, tag.split("-")[0]))))
     return found if found and found.is_own else None
 
@@ -196,6 +208,10 @@ _FACTS: Mapping[str, Any] = {
     "storage_from": True,
     "offer": SimpleNamespace(found=_fact("found"), terms=SimpleNamespace(currency="")),
     "digest": _fact("check_value"),
+    "dearest": _fact("price"),
+    "sentences": [_fact("consequences")],
+    "owed_minor": _fact("owed_back"),
+    "due_on": _fact("owed_by"),
 }
 _OF_OCCASION: Mapping[tuple[str, str], Mapping[str, Any]] = {
     ("taken_in", "several"): {"tickets": _Several([_DEVICE])},
@@ -212,6 +228,9 @@ _OF_OCCASION: Mapping[tuple[str, str], Mapping[str, Any]] = {
     ("ended", "unrepaired"): {"ending": Ending.RETURNED},
     ("ended", "given_up"): {"ending": Ending.GIVEN_UP},
     **{(each.event, each.key): {"tone": each.key} for each in EVENTS["uncollected"]},
+    ("cancelled", "cancelled"): {"undone": False},
+    ("cancelled", "undone"): {"undone": True},
+    **{(each.event, each.key): {"what": each.key} for each in EVENTS["request_told"]},
     ("fault_compared", ALWAYS): {"found": _fact("finding"), "words": _fact("explained")},
 }
 

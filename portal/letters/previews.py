@@ -15,27 +15,45 @@ from notifications.letters import Withdrawn
 from portal.actions.desk import Desk
 from portal.actions.wording import examples
 from portal.language import Language, language
-from portal.letters import STILL_TRUE
+from portal.letters import STAFF_STILL_TRUE, STILL_TRUE
 from portal.letters.own_words import parts_of, shipped, values_of
 from portal.letters.rendering import rendered
-from portal.letters.told import Facts, Told
-from portal.letters.writing import words_of
+from portal.letters.told import Facts, StaffTold, Told
+from portal.letters.writing import staff_words_of, words_of
+from portal.rules import rights as rights_rules
 from portal.rules import sms
 from portal.rules.policy import Policy
 from portal.rules.questions import State
 from portal.rules.wording import Occasion, Part, as_text, filled
-from portal.store import journal, questions, tickets, visits
+from portal.store import journal, people, questions, rights, tickets, visits
 from portal.store.tickets import Ticket
 
 _MADE_UP = ("link", "choose_link", "code")  # of a real repair, too
 # Whose facts are all in the ticket; the others are told with facts of their own, or about a question.
-_FACTLESS = ("taken_in", "price_agreed", "ready", "ready_undone", "reopened", "ended", "posted", "parcel_came_back")
+_FACTLESS = (
+    "taken_in",
+    "price_agreed",
+    "ready",
+    "ready_undone",
+    "reopened",
+    "ended",
+    "posted",
+    "parcel_came_back",
+    "complained",
+)
 _ASKED: Mapping[str, tuple[State, ...]] = {
     "question_put": (State.PUT,),
     "question_reminder": (State.PUT,),
     "question_answered": (State.AGREED, State.DECLINED),
     "question_lapsed": (State.LAPSED, State.WITHDRAWN),
     "question_withdrawn": (State.LAPSED, State.WITHDRAWN),
+    "sign_off_wanted": (State.AWAITING,),
+}
+# Where a request about personal data stands that a message told is about; the others tell of an open one.
+_SETTLED: Mapping[str, rights_rules.State] = {
+    "done": rights_rules.State.DONE,
+    "refused": rights_rules.State.REFUSED,
+    "lifting": rights_rules.State.DONE,
 }
 
 
@@ -72,11 +90,11 @@ def preview(
         read[part] = own or as_text(filled(part, shipped(speaking, *occasion.name, part), values))
     if Part.SMS in read:
         read[Part.SMS] = sms.plain(" ".join(read[Part.SMS].split()))
-    read[Part.TEXT] = _whole(speaking, policy, values, read[Part.TEXT])
+    read[Part.TEXT] = _whole(occasion, speaking, policy, values, read[Part.TEXT])
     return Preview(read, sms.cost(read[Part.SMS]) if Part.SMS in read else None, tuple(unsaid))
 
 
-def _whole(speaking: Language, policy: Policy, values: Mapping[str, str], text: str) -> str:
+def _whole(occasion: Occasion, speaking: Language, policy: Policy, values: Mapping[str, str], text: str) -> str:
     around = {
         "language": speaking,
         "shop": policy.shop,
@@ -85,6 +103,7 @@ def _whole(speaking: Language, policy: Policy, values: Mapping[str, str], text: 
         "link": values["link"],
         "choices_link": f"{values['link']}/messages",
         "attached": None,
+        "to_staff": occasion.for_staff,
         "own_text": text,
     }
     return rendered("_own.txt", around)
@@ -94,24 +113,41 @@ def _real(
     desk: Desk, connection: Connection, occasion: Occasion, speaking: Language, policy: Policy, ticket: Ticket
 ) -> dict[str, str]:
     """What a repair really has of what the words may name."""
-    visit = visits.by_id(connection, ticket.visit_id)
-    people = visits.contacts_of(connection, visit.id)
-    if not people:
-        return {}
-    about = tickets.of_visit(connection, visit.id) if occasion.key == "several" else [ticket]
-    told = Told(replace(visit, language=speaking.tag), people[0], about, policy, ())
-    words = {**words_of(desk, told, _context(desk, connection, occasion, told)), "language": speaking}
-    found = values_of(speaking, words, occasion.placeholders)
+    if occasion.for_staff:
+        words = _words_to_staff(desk, connection, occasion, policy, ticket)
+    else:
+        words = _words_to_customer(desk, connection, occasion, speaking, policy, ticket)
+    found = values_of(speaking, {**words, "language": speaking}, occasion.placeholders) if words else {}
     return {name: value for name, value in found.items() if name not in _MADE_UP}
 
 
-def _context(desk: Desk, connection: Connection, occasion: Occasion, told: Told) -> Facts:
-    """What the message would be about if it went out now; {} where it would not."""
-    facts = _facts(connection, occasion, told.tickets[0])
-    if facts is None:
+def _words_to_customer(
+    desk: Desk, connection: Connection, occasion: Occasion, speaking: Language, policy: Policy, ticket: Ticket
+) -> Facts:
+    visit = visits.by_id(connection, ticket.visit_id)
+    contacts = visits.contacts_of(connection, visit.id)
+    if not contacts:
         return {}
-    context = STILL_TRUE[occasion.event](desk, connection, replace(told, facts=facts))
-    return {} if isinstance(context, Withdrawn) else context
+    about = tickets.of_visit(connection, visit.id) if occasion.key == "several" else [ticket]
+    told = Told(replace(visit, language=speaking.tag), contacts[0], about, policy, ())
+    facts = _facts(connection, occasion, ticket)
+    asked = None if facts is None else STILL_TRUE[occasion.event](desk, connection, replace(told, facts=facts))
+    return words_of(desk, told, _if_it_went_out(asked))
+
+
+def _words_to_staff(desk: Desk, connection: Connection, occasion: Occasion, policy: Policy, ticket: Ticket) -> Facts:
+    keepers = [person for person in people.everybody(connection) if person.is_keeper and not person.disabled_at]
+    if not keepers:
+        return {}
+    told = StaffTold(keepers[0], ticket, policy, ())
+    facts = _facts(connection, occasion, ticket)
+    asked = None if facts is None else STAFF_STILL_TRUE[occasion.event](desk, connection, replace(told, facts=facts))
+    return staff_words_of(desk, told, _if_it_went_out(asked))
+
+
+def _if_it_went_out(context: Facts | Withdrawn | None) -> Facts:
+    """What the message would be about if it went out now; {} where it would not."""
+    return {} if context is None or isinstance(context, Withdrawn) else context
 
 
 def _facts(connection: Connection, occasion: Occasion, ticket: Ticket) -> tuple[Facts, ...] | None:
@@ -121,6 +157,12 @@ def _facts(connection: Connection, occasion: Occasion, ticket: Ticket) -> tuple[
         return ()
     if event == "stage_reached":
         return ({"stage": ticket.stage},)
+    if event == "let_through":
+        return ({"entry": ticket.revision},)
+    if event in ("request_told", "request_waits"):
+        state = _SETTLED.get(occasion.key, rights_rules.State.OPEN)
+        of_visit = [kept for kept in rights.of_visit(connection, ticket.visit_id) if kept.request.state is state]
+        return ({"request": of_visit[-1].ref, "what": occasion.key},) if of_visit else None
     if occasion.key == "notes" or event == "answered":
         entries = journal.entries(connection, ticket.id)
         about = [each for each in entries if ("answers" in each.data) == (event == "answered")]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from sqlalchemy import Connection
 
@@ -10,11 +10,12 @@ from notifications.letters import Withdrawn
 from portal.actions.codes import code_of
 from portal.actions.rights import holidays_of
 from portal.letters.told import Facts, Letterbox, StaffStillTrue, StaffTold, StillTrue, Told
-from portal.rules.policy import Policy
 from portal.rules.rights import REMEDIES, RIGHT_WORDS, State, due
-from portal.rules.sentences import Sentence, say
+from portal.rules.wording_occasions import EVENTS as OCCASIONS_OF
 from portal.store import rights
 from portal.store.rights import CODES, Kept
+
+_TOLD = [occasion.key for occasion in OCCASIONS_OF["request_told"]]
 
 
 def _code(desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
@@ -25,39 +26,17 @@ def _code(desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdr
 
 
 def _told(_desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
-    kept = rights.by_ref(connection, told.facts[-1]["request"])
+    kept, what = rights.by_ref(connection, told.facts[-1]["request"]), told.facts[-1]["what"]
     if kept is None:
         return Withdrawn("the request is no longer on file")
-    what = told.facts[-1]["what"]
     return {
-        "sentences": _sentences(kept, what, told.policy),
-        "words": {"extended": kept.extended_why, "refused": kept.answer, "done": _answer(kept)}.get(what, ""),
-        "remedies": REMEDIES if what in ("extended", "refused") else None,
+        "what": what if what in _TOLD else "received",
+        "right": RIGHT_WORDS[kept.request.right],
+        "answer_due": due(kept.request, holidays_of(told.policy)),
+        "written": {"extended": kept.extended_why, "refused": kept.answer, "done": _answer(kept)}.get(what, ""),
+        "remedies": REMEDIES,
+        "used_from": kept.lift_on,
     }
-
-
-def _sentences(kept: Kept, what: str, policy: Policy) -> Sequence[Sentence]:
-    right, last = RIGHT_WORDS[kept.request.right], due(kept.request, holidays_of(policy))
-    match what:
-        case "received" if last:
-            said = say("We have your request: {right}. We answer it by {day}.", right=right, day=last)
-        case "extended" if last:
-            said = say("Your request takes us longer: {right}. We answer it by {day}, because:", right=right, day=last)
-        case "stopped":
-            said = say(
-                "Before we can go on with your request we must hear from you: {right}. Please answer what we asked "
-                "you; until then its time stands still.",
-                right=right,
-            )
-        case "done":
-            said = say("Your request was carried out: {right}. If it was not yours, ring us at once.", right=right)
-        case "refused":
-            said = say("We cannot do what you asked: {right}. The reason:", right=right)
-        case "lifted":
-            return [say("From now on we use your data again for your repair; before, we only stored it.")]
-        case _:
-            said = say("We have your request: {right}.", right=right)
-    return [said]
 
 
 def _answer(kept: Kept) -> str:
@@ -72,7 +51,7 @@ def _waits(desk: Letterbox, connection: Connection, told: StaffTold) -> Facts | 
         return Withdrawn("the request waits no more")
     return {
         "right": RIGHT_WORDS[kept.request.right],
-        "due": last,
+        "answer_due": last,
         "link": f"{desk.links.base_url}/shop/requests/{kept.ref}",
     }
 

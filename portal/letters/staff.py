@@ -28,7 +28,7 @@ def _sign_off_wanted(desk: Letterbox, connection: Connection, told: StaffTold) -
     if kept is None or kept.question.state is not State.AWAITING or kept.question.version != facts["version"]:
         return Withdrawn("the question waits for the keeper no more")
     return {
-        "found": kept.offer.found,
+        "offer": kept.offer,
         "dearest": kept.offer.dearest(),
         "link": f"{desk.links.base_url}/shop/questions/{kept.ref}",
     }

@@ -64,22 +64,16 @@ def write_to_say(desk: Letterbox, event: str, told: Told, context: Facts) -> tup
 def write_to_staff(desk: Letterbox, event: str, told: StaffTold, context: Facts, sender_address: str) -> Letter:
     """The letter of an event for somebody of the staff; its link asks for a login."""
     shop = told.policy.shop
-    spoken_language = language(shop.languages[0], shop.zone)
-    words: dict[str, Any] = {
-        "language": spoken_language,
-        "shop": shop,
-        "person": told.person,
-        "ticket": told.ticket,
-        "link": desk.links.bench(spoken(told.ticket.number)),
-    } | dict(context)
-
+    words = staff_words_of(desk, told, context)
+    text, page = _text_and_page(event, told, words)
     return Letter(
         to=told.person.email,
-        subject=rendered(f"{event}/subject.txt", words),
-        text=rendered(f"{event}/text.txt", words) + "\n",
-        html=rendered(f"{event}/html.html", words),
+        subject=_line(_part(event, Part.SUBJECT, told, words)),
+        text=text + "\n",
+        html=page,
         sender=_sender(shop.name, sender_address),
-        language=spoken_language.tag,
+        language=words["language"].tag,
+        wording=_revision(told),
     )
 
 
@@ -98,15 +92,32 @@ def words_of(desk: Letterbox, told: Told, context: Facts) -> dict[str, Any]:
         "link": link,
         "choices_link": f"{link}/messages",
         "attached": None,  # how the mail says what is attached to it
+        "to_staff": False,
     } | dict(context)
 
 
-def _part(event: str, part: Part, told: Told, words: Mapping[str, Any]) -> str:
+def staff_words_of(desk: Letterbox, told: StaffTold, context: Facts) -> dict[str, Any]:
+    """What a letter to somebody of the staff may speak of; `context` wins over the usual."""
+    shop, number = told.policy.shop, spoken(told.ticket.number)
+    return {
+        "language": language(shop.languages[0], shop.zone),
+        "shop": shop,
+        "shop_briefly": briefly(shop.name),
+        "contact": told.person,
+        "tickets": [told.ticket],
+        "ticket": told.ticket,
+        "number": number,
+        "link": desk.links.bench(number),
+        "to_staff": True,
+    } | dict(context)
+
+
+def _part(event: str, part: Part, told: Told | StaffTold, words: Mapping[str, Any]) -> str:
     """A part of one line, in the shop's own words or the program's."""
     return as_text(said(told.wording, part, words)) or rendered(f"{event}/{part.value}.txt", words)
 
 
-def _text_and_page(event: str, told: Told, words: Mapping[str, Any]) -> tuple[str, str]:
+def _text_and_page(event: str, told: Told | StaffTold, words: Mapping[str, Any]) -> tuple[str, str]:
     """The text and the HTML of a mail. Both come from the same words, so both say the same."""
     own = said(told.wording, Part.TEXT, words)
     if not own:
@@ -115,7 +126,7 @@ def _text_and_page(event: str, told: Told, words: Mapping[str, Any]) -> tuple[st
     return rendered("_own.txt", filled_in), rendered("_own.html", filled_in)
 
 
-def _revision(told: Told) -> int | None:
+def _revision(told: Told | StaffTold) -> int | None:
     return told.wording.id if told.wording else None
 
 

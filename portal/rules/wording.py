@@ -73,7 +73,8 @@ class Placeholder:
 class Occasion:
     """An event as far as its words differ: an event that is told in several ways has an occasion for each.
 
-    `placeholders` are those that its words may name; `must` says which ones a part must name.
+    `placeholders` are those that its words may name; `must` says which ones a part must name. What is `for_staff` goes
+    by mail only, and is read in the shop's first language.
     """
 
     event: str
@@ -81,6 +82,7 @@ class Occasion:
     title: Sentence
     placeholders: Mapping[str, Placeholder]
     must: Mapping[Part, Collection[str]]
+    for_staff: bool = False
 
     @property
     def name(self) -> tuple[str, str]:

@@ -1,7 +1,6 @@
 """Which messages may be said in the shop's own words, on which occasions, and what those words may name.
 
-What goes out to the staff, and what a question itself says and a proof keeps, is not among them: the first is not for
-customers, the second has its own revision.
+Every message is among them. What a question itself says and a proof keeps is no message: it has its own revision.
 """
 
 from __future__ import annotations
@@ -10,6 +9,7 @@ from collections.abc import Collection, Iterable, Mapping
 from itertools import groupby
 
 from portal.rules.collection import Tone
+from portal.rules.rights import REMEDIES, RIGHT_WORDS, Right
 from portal.rules.sentences import Sentence, say
 from portal.rules.wording import Occasion, Part, Placeholder
 
@@ -107,6 +107,26 @@ PLACEHOLDERS: Mapping[str, Placeholder] = _each(
     Placeholder("paid_by", say("the sentence on who pays"), say("We repair it at our cost.")),
     Placeholder("explained", say("how the bench explains it"), say("A joint had come loose.")),
     Placeholder(
+        "consequences",
+        say("what is to be paid for what was cancelled, and what is given back"),
+        say("Nothing is to be paid for what you cancelled."),
+    ),
+    Placeholder("owed_back", say("what is owed back to the customer"), say("£67.00")),
+    Placeholder("owed_by", say("the day by which it was to be given back"), say("Thu, 2 Apr 2026")),
+    Placeholder("right", say("what is asked about personal data"), RIGHT_WORDS[Right.ACCESS]),
+    Placeholder("answer_due", say("the last day on which to answer"), say("Thu, 2 Apr 2026"), always=False),
+    Placeholder(
+        "written",
+        say("what the keeper wrote to them: the reason, or what was done"),
+        say("It is more than one person’s data."),
+        always=False,
+    ),
+    Placeholder("remedies", say("the sentence on where one may complain"), REMEDIES),
+    Placeholder("used_from", say("the day from which the data is used again"), say("Thu, 2 Apr 2026"), always=False),
+    Placeholder("price", say("the dearest of what the bench proposes"), say("£67.00")),
+    Placeholder("why", say("the reason that the bench gave"), say("Agreed with the owner by telephone.")),
+    Placeholder("complaint", say("what the customer is not satisfied with"), say("It hums as before.")),
+    Placeholder(
         "terms", say("the sentence on what was agreed about the price"), say("We agreed a fixed price: £48.50.")
     ),
 )
@@ -124,6 +144,11 @@ def _occasion(
 ) -> Occasion:
     known = {name: PLACEHOLDERS[name] for name in (*USUAL, *more)}
     return Occasion(event, key, title, known, {Part.TEXT: text, Part.SMS: sms})
+
+
+def _to_staff(event: str, title: Sentence, more: Collection[str], text: Collection[str]) -> Occasion:
+    known = {name: PLACEHOLDERS[name] for name in (*USUAL, *more)}
+    return Occasion(event, ALWAYS, title, known, {Part.TEXT: text}, for_staff=True)
 
 
 _ASKED = ("found", "options", "answer_by")
@@ -187,6 +212,20 @@ _ALL = (
         text=("terms", "bill", "cancelling"),
     ),
     _occasion(
+        "cancelled",
+        say("The customer cancelled"),
+        ("consequences",),
+        key="cancelled",
+        text=("consequences",),
+    ),
+    _occasion(
+        "cancelled",
+        say("Not cancelled after all: it was written down by mistake"),
+        ("consequences",),
+        key="undone",
+        text=("consequences",),
+    ),
+    _occasion(
         "ready",
         say("Ready"),
         ("stage", "stage_sentence", "code", "to_pay", "hours", "choose_link"),
@@ -212,7 +251,69 @@ _ALL = (
         text=("finding", "paid_by", "explained"),
     ),
     _occasion("own_data_code", say("The code for one’s data"), ("code",), text=("code",), sms=("code",)),
+    _occasion(
+        "request_told",
+        say("A request about personal data is received"),
+        ("right", "answer_due"),
+        key="received",
+        text=("right", "answer_due"),
+    ),
+    _occasion(
+        "request_told",
+        say("A request about personal data takes longer"),
+        ("right", "answer_due", "written", "remedies"),
+        key="extended",
+        text=("right", "answer_due", "written", "remedies"),
+    ),
+    _occasion(
+        "request_told",
+        say("A request about personal data waits for the customer"),
+        ("right",),
+        key="stopped",
+        text=("right",),
+    ),
+    _occasion(
+        "request_told",
+        say("A request about personal data is carried out"),
+        ("right", "written"),
+        key="done",
+        text=("right", "written"),
+    ),
+    _occasion(
+        "request_told",
+        say("A request about personal data is refused"),
+        ("right", "written", "remedies"),
+        key="refused",
+        text=("right", "written", "remedies"),
+    ),
+    _occasion(
+        "request_told",
+        say("Personal data that was only stored is used again"),
+        ("right", "used_from"),
+        key="lifting",
+        text=("used_from",),
+    ),
     _occasion("link_again", say("The link once more")),
+    _to_staff("sign_off_wanted", say("To the keeper: more work waits for a yes"), ("price", "found"), ("price",)),
+    _to_staff("let_through", say("To the keeper: a test sheet was let through"), ("why",), ("why",)),
+    _to_staff(
+        "complained",
+        say("To the keeper: a customer is not satisfied"),
+        ("complaint", "answer_due"),
+        ("complaint", "answer_due"),
+    ),
+    _to_staff(
+        "refund_overdue",
+        say("To the keeper: money was to be given back"),
+        ("owed_back", "owed_by"),
+        ("owed_back",),
+    ),
+    _to_staff(
+        "request_waits",
+        say("To the keeper: a request about personal data waits"),
+        ("right", "answer_due"),
+        ("answer_due",),
+    ),
 )
 OCCASIONS: Mapping[tuple[str, str], Occasion] = {each.name: each for each in _ALL}
 EVENTS: Mapping[str, list[Occasion]] = {event: list(each) for event, each in groupby(_ALL, lambda each: each.event)}

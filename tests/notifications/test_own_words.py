@@ -14,12 +14,14 @@ from sqlalchemy import select
 
 from notifications.letters import Due
 from notifications.tables import outbox
-from portal.actions import answers, questions
-from portal.actions.desk import Desk, find
+from portal import resources
+from portal.actions import answers, people, questions, rights
+from portal.actions.desk import COMMAND, By, Desk, find
 from portal.actions.handover import hand_over, return_unrepaired, undo
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.moves import move
 from portal.actions.notes import correct, note
+from portal.actions.rights import Asked
 from portal.actions.wording import save_words
 from portal.language import language
 from portal.letters import found_true
@@ -79,6 +81,12 @@ def test_the_words_that_the_program_brings_have_no_fault(name: tuple[str, str], 
         assert [str(fault.sentence()) for fault in check(OCCASIONS[name], each, brought)] == []
 
 
+def test_every_message_there_is_can_be_said_in_the_shops_own_words() -> None:
+    folders = {each.name for each in (resources.templates() / "messages").iterdir() if each.is_dir()}
+
+    assert set(EVENTS) == folders
+
+
 def test_each_placeholder_has_its_value() -> None:
     assert set(VALUES) == set(PLACEHOLDERS)
 
@@ -120,7 +128,7 @@ def _asked(shop: Shop, number: str, *, agrees: bool) -> list[EmailMessage]:
 
 def told(mails: list[EmailMessage]) -> list[tuple[str, list[str]]]:
     """Subjects and words, without what differs from one repair to another."""
-    differs = re.compile(r"/t/\w+|\b\d{4}-\d\b|\b\w{3}-\w{3}\b|\b[0-9a-f]{64}\b")
+    differs = re.compile(r"/t/\w+|/requests/\w+|\b\d{4}-\d\b|\b\w{3}-\w{3}\b|\b[0-9a-f]{64}\b")
     return [(differs.sub("…", mail["Subject"]), words(differs.sub("…", part(mail, "plain")))) for mail in mails]
 
 
@@ -252,3 +260,75 @@ def test_a_notice_says_the_shops_own_words(shop: Shop) -> None:
 
     assert json.loads(notice.text)["body"] == f"{spoken(number)}: come in!"
     assert notice.wording == found[0].wording.id
+
+
+# What becomes of a request about personal data
+
+
+def requests_of(shop: Shop) -> list[EmailMessage]:
+    """The letters of three requests: one waits longer and is refused, one waits for its person and is carried out."""
+    number, sent = shop.arrive(), []
+    shop.send()
+    refused = rights.enter(shop.desk, BENCH, Asked("access", "mail", number=number))
+    sent += shop.send()
+    rights.extend(shop.desk, BENCH, refused, "There is a lot of it.")
+    sent += shop.send()
+    rights.settle(shop.desk, BENCH, refused, "refused", "Nothing says whose it is.")
+    sent += shop.send()
+    done = rights.enter(shop.desk, BENCH, Asked("rectification", "counter", number=number))
+    sent += shop.send()
+    rights.stop_clock(shop.desk, BENCH, done)
+    sent += shop.send()
+    rights.settle(shop.desk, BENCH, done, "done", "Your name is spelt with two s.")
+    return sent + shop.send()
+
+
+def test_what_becomes_of_a_request_says_the_same_in_words_of_the_shop(shop: Shop) -> None:
+    before = told(requests_of(shop))
+    assert len(before) == 6
+    for each in EVENTS["request_told"]:
+        keep(shop.desk, each.name, {which: shipped(ENGLISH, *each.name, which) for which in parts_of(each.event)})
+
+    assert told(requests_of(shop)) == before
+
+
+@pytest.mark.parametrize(
+    ("key", "lacking"),
+    [("refused", "remedies"), ("refused", "written"), ("extended", "remedies"), ("extended", "written")],
+)
+def test_who_is_refused_or_waits_longer_is_told_why_and_where_to_complain_in_any_words(key: str, lacking: str) -> None:
+    """Art. 12(3) and (4) GDPR."""
+    occasion = OCCASIONS["request_told", key]
+    words = "\n\n".join(f"{{{name}}}" for name in occasion.must[Part.TEXT] if name != lacking)
+
+    assert [f"{{{lacking}}} is missing" in str(each.sentence()) for each in check(occasion, Part.TEXT, words)] == [True]
+
+
+# To the staff
+
+
+def keeper_reads(shop: Shop) -> EmailMessage:
+    """What a keeper is sent of a request that waits."""
+    number = shop.arrive()
+    rights.enter(shop.desk, BENCH, Asked("access", "mail", number=number))
+    (mail,) = [mail for mail in shop.send() if mail["To"] == "kim@example.org"]
+    return mail
+
+
+def test_a_keeper_is_told_in_the_shops_own_words_too(shop: Shop) -> None:
+    password = "violet anvil fjord marmalade"
+    kim = By("staff", people.add_staff(shop.desk, COMMAND, "Kim", password, "keeper"))
+    people.set_email(shop.desk, kim, password, "kim@example.org")
+    waits = OCCASIONS["request_waits", "always"]
+    before = keeper_reads(shop)
+    keep(shop.desk, waits.name, {which: shipped(ENGLISH, *waits.name, which) for which in parts_of(waits.event)})
+    assert told([keeper_reads(shop)]) == told([before])
+
+    keep(shop.desk, waits.name, {Part.TEXT: "Hurry up, {name}.\n\n{right}\n\nBy {answer_due}: {link}"})
+    mail = keeper_reads(shop)
+
+    text = part(mail, "plain")
+    assert "Hurry up, Kim." in text
+    assert re.search(r"By Thu, 2 Apr 2026: http://\S+/shop/requests/", text)
+    assert "because your account has this address" in text
+    assert words(text) == words(shown(part(mail, "html")))

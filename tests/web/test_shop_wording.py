@@ -9,11 +9,13 @@ from collections.abc import Mapping
 import pytest
 
 from portal import resources
-from portal.actions.desk import By, Desk
+from portal.actions import rights
+from portal.actions.desk import By, Desk, NotFound
 from portal.actions.intake import NewDevice, NewVisit, TakenIn, take_in
 from portal.actions.moves import move
 from portal.actions.notes import note
 from portal.actions.questions import draft
+from portal.actions.rights import Asked
 from portal.actions.wording import save_words
 from portal.main import Installation
 from portal.rules.numbers import spoken
@@ -147,6 +149,36 @@ def test_a_look_shows_what_the_repair_has(keeper_client: Browser, desk: Desk, ke
     assert "Replace the port" not in asked
 
 
+def test_a_look_shows_what_was_asked_about_ones_data_and_what_the_bench_wants(
+    keeper_client: Browser, desk: Desk, keeper: By, taken_in: TakenIn, technician: By
+) -> None:
+    number = taken_in.numbers[0]
+    ref = rights.enter(desk, keeper, Asked("erasure", "mail", number=number))
+    for words in ("request_told/received", "request_waits/always"):
+        assert "to have it erased" in keeper_client.get(f"/shop/wording/{words}/en?ticket={number}").text
+    rights.settle(desk, keeper, ref, "refused", "A claim is open.")
+    assert "A claim is open." in keeper_client.get(f"/shop/wording/request_told/refused/en?ticket={number}").text
+
+    with desk.writing() as connection:
+        document = policies.document(connection, 1)
+        policies.add(connection, f"{document}\n[approvals]\nsign_off_above = 40\n", desk.clock.now(), None)
+    offer = TypedOffer("It is torn.", options=[TypedOption("Replace the lid", [TypedLine("Lid", "1", "812.34")])])
+    draft(desk, technician, number, offer, put_at_once=True)
+    asked = keeper_client.get(f"/shop/wording/sign_off_wanted/always/en?ticket={number}").text
+    assert "at most £812.34." in asked
+    assert "Hello Kim," in asked
+
+
+def test_what_the_staff_read_is_said_in_their_language_alone(keeper_client: Browser, desk: Desk, keeper: By) -> None:
+    """The shop's first language is theirs."""
+    page = keeper_client.get("/shop/wording").text
+
+    assert 'href="/shop/wording/let_through/always/en"' in page
+    assert "/shop/wording/let_through/always/de" not in page
+    with pytest.raises(NotFound):
+        save_words(desk, keeper, OCCASIONS["let_through", "always"], "de", {Part.SUBJECT: "Durchgelassen"})
+
+
 def test_a_look_gives_no_working_link_and_no_code_away(
     keeper_client: Browser, desk: Desk, keeper: By, taken_in: TakenIn
 ) -> None:
@@ -163,7 +195,7 @@ def test_a_look_gives_no_working_link_and_no_code_away(
 def test_every_message_can_be_looked_at_with_a_repair(
     keeper_client: Browser, taken_in: TakenIn, name: tuple[str, str]
 ) -> None:
-    for tag in ("en", "de"):
+    for tag in ("en",) if OCCASIONS[name].for_staff else ("en", "de"):
         answer = keeper_client.get(f"/shop/wording/{name[0]}/{name[1]}/{tag}?ticket={taken_in.numbers[0]}")
         assert answer.status_code == 200
         reads = answer.text.split('<h2 id="reads">')[1].split("<h2>")[0]
@@ -232,18 +264,19 @@ def test_a_revision_that_is_no_number_is_a_broken_form(
     assert keeper_client.post(f"{PAGE}/back", data=fields | {"revision": revision}).status_code == 400
 
 
-@pytest.mark.parametrize("path", ["ready/never/en", "nothing/always/en", "ready/always/fr", "let_through/always/en"])
+@pytest.mark.parametrize("path", ["ready/never/en", "nothing/always/en", "ready/always/fr", "let_through/always/de"])
 def test_there_are_no_words_for_what_is_no_message(keeper_client: Browser, path: str) -> None:
     assert keeper_client.get(f"/shop/wording/{path}").status_code == 404
 
 
-def test_the_list_says_what_is_the_shops_and_what_is_fixed(keeper_client: Browser, desk: Desk, keeper: By) -> None:
+def test_the_list_says_what_is_the_shops(keeper_client: Browser, desk: Desk, keeper: By) -> None:
     save_words(desk, keeper, READY, "de", {Part.SUBJECT: "Fertig!"})
 
     page = keeper_client.get("/shop/wording").text
 
     assert page.count("your words, revision 1") == 1
-    assert page.count("the program’s words") == 2 * len(OCCASIONS) - 1
+    to_staff = sum(each.for_staff for each in OCCASIONS.values())
+    assert page.count("the program’s words") == 2 * len(OCCASIONS) - to_staff - 1
     assert 'href="/shop/wording"' in keeper_client.get("/shop/").text
 
 
@@ -281,7 +314,7 @@ def test_the_manual_lists_every_placeholder_and_what_each_message_may_name() -> 
             str(each.title),
             in_braces(name for name in each.placeholders if name not in USUAL),
             in_braces(each.must[Part.TEXT]),
-            in_braces(each.must[Part.SMS]),
+            in_braces(each.must.get(Part.SMS, ())),
         ]
         for occasions in EVENTS.values()
         for each in occasions

@@ -15,17 +15,15 @@ from portal.language import language
 from portal.letters.own_words import parts_of, shipped
 from portal.letters.previews import Preview, preview
 from portal.rules import wording as rules
-from portal.rules.messages import KINDS
 from portal.rules.refusals import Refused
 from portal.rules.sentences import Sentence
 from portal.rules.wording import PART_WORDS, Fault, Occasion, Part
-from portal.rules.wording_occasions import EVENTS, OCCASIONS
+from portal.rules.wording_occasions import OCCASIONS
 from portal.store import people, wordings
 from portal.store.tickets import Ticket
 from portal.store.wordings import Wording
 from portal.web import guard
 from portal.web.forms import Answer, attempt, typed
-from portal.web.page import message_words
 from portal.web.request_context import connection, desk, policy, refresh, speaking
 from portal.web.shop import blueprint
 from portal.web.shop.proposal import seen_revision
@@ -34,13 +32,10 @@ from portal.web.shop.proposal import seen_revision
 @blueprint.get("/wording")
 def all_words() -> ResponseReturnValue:
     """Every message, and in which languages the shop has words of its own for it."""
-    fixed = [message_words(event) for event in KINDS if event not in EVENTS]
     return render_template(
         "shop/wordings.html",
-        occasions=list(OCCASIONS.values()),
-        languages=policy().shop.languages,
+        occasions=[(each, deeds.languages_of(each, policy())) for each in OCCASIONS.values()],
         own=wordings.newest_ones(connection()),
-        fixed=fixed,
     )
 
 
@@ -89,9 +84,10 @@ def _answered(occasion: Occasion, tag: str, answer: Answer, own: Mapping[Part, s
 
 
 def _spoken(event: str, key: str, tag: str) -> Occasion:
-    if tag not in policy().shop.languages:
+    occasion = occasion_called(event, key)
+    if tag not in deeds.languages_of(occasion, policy()):
         abort(404)
-    return occasion_called(event, key)
+    return occasion
 
 
 def _brought(occasion: Occasion, tag: str) -> dict[Part, str]:
