@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 from collections.abc import Iterator
@@ -9,6 +10,7 @@ from pathlib import Path
 from random import Random
 
 import pytest
+from PIL import Image, ImageChops, ImageDraw
 from sqlalchemy import func, select
 
 from notifications.instants import FixedClock
@@ -18,6 +20,7 @@ from portal.actions.intake import NewDevice, NewVisit, Second, TakenIn, take_in
 from portal.actions.links import renew_contact, renew_docket
 from portal.main import Installation, open_installation
 from portal.store.push_tables import push_devices
+from portal.web.customer.notices import PAPER
 from tests.conftest import BASE_URL, BENCH, SECRET, load_default_policy
 from tests.notifications import push_peer
 from tests.notifications.push_peer import PushService
@@ -321,7 +324,44 @@ def test_the_page_can_be_put_on_the_home_screen(client: Browser, desk: Desk, tak
     told = json.loads(client.get(f"{own}/app.json").text)
 
     assert (told["start_url"], told["scope"], told["display"]) == (own, own, "standalone")
-    assert f'href="{own}/app.json"' in client.get(f"{own}/messages").text
+    page = client.get(f"{own}/messages").text
+    assert f'href="{own}/app.json"' in page
+    assert "On an iPhone or iPad: open this page in Safari" in page
+
+
+def test_its_icons_are_the_shops_own_and_small(client: Browser, desk: Desk, taken_in: TakenIn) -> None:
+    """The sizes that browsers ask for; 180 is what an iPhone takes (from memory)."""
+    own = page_of(desk, taken_in).removesuffix("/messages")
+    icons = json.loads(client.get(f"{own}/app.json").text)["icons"]
+    sizes = {each["src"]: each["sizes"] for each in icons} | {"/static/icon-180.png": "180x180"}
+
+    assert sorted((each["sizes"], each["purpose"]) for each in icons) == [
+        ("192x192", "any"),
+        ("512x512", "any"),
+        ("512x512", "maskable"),
+    ]
+    assert '<link rel="apple-touch-icon" href="/static/icon-180.png">' in client.get(f"{own}/messages").text
+    for source, size in sizes.items():
+        answer = client.get(source)
+        assert answer.content_type == "image/png"
+        assert len(answer.data) < 8_000
+        with Image.open(io.BytesIO(answer.data)) as picture:
+            assert "x".join(map(str, picture.size)) == size
+            assert picture.convert("RGBA").getextrema()[3] == (255, 255)  # an iPhone paints black through holes
+
+
+def test_an_icon_that_is_cut_loses_only_paper(client: Browser) -> None:
+    """Of a maskable icon only the middle is sure to stay: a circle with a radius of 40 % of its width."""
+    with Image.open(io.BytesIO(client.get("/static/icon-512-cut.png").data)) as picture:
+        pixels = picture.convert("RGB")
+    outside = Image.new("L", pixels.size, 255)
+    ImageDraw.Draw(outside).ellipse((51, 51, 461, 461), fill=0)
+    paper = Image.new("RGB", pixels.size, PAPER)
+
+    drawn = ImageChops.difference(pixels, paper).convert("L").point(lambda level: 255 * (level > 8))
+
+    assert drawn.getbbox() is not None
+    assert ImageChops.multiply(drawn, outside).getbbox() is None
 
 
 def test_the_bench_sees_that_a_device_shows_notices(

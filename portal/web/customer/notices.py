@@ -16,6 +16,7 @@ from flask.typing import ResponseReturnValue
 from notifications.channels.push import PushChannel
 from notifications.channels.push.sealing import Device
 from portal.actions import pushes as listening
+from portal.rules.wording import briefly
 from portal.store import pushes, visits
 from portal.store.visits import Contact, Visit
 from portal.web.customer import blueprint
@@ -24,6 +25,7 @@ from portal.web.forms import new_deed_key, typed
 from portal.web.request_context import connection, desk, installation, policy, speaking
 
 WORKER = "notices_worker.js"
+PAPER = "#f6f0e3"  # as in paper.css
 
 
 class Shows(NamedTuple):
@@ -98,5 +100,20 @@ def notices_moved() -> ResponseReturnValue:
 def app_manifest(token: str) -> ResponseReturnValue:
     """What makes the page an app on the home screen: iPhones show notices for those only."""
     reader_of(token)
-    page = url_for("customer.docket", token=token)
-    return {"name": policy().shop.name, "start_url": page, "scope": page, "display": "standalone"}
+    page, name = url_for("customer.docket", token=token), policy().shop.name
+    return {
+        "name": name,
+        "short_name": briefly(name),
+        "lang": speaking().tag,
+        "start_url": page,
+        "scope": page,
+        "display": "standalone",
+        "background_color": PAPER,
+        "theme_color": PAPER,
+        "icons": [_icon("icon-192.png", 192), _icon("icon-512.png", 512), _icon("icon-512-cut.png", 512, "maskable")],
+    }
+
+
+def _icon(name: str, size: int, purpose: str = "any") -> dict[str, str]:
+    source = url_for("static", filename=name)
+    return {"src": source, "sizes": f"{size}x{size}", "type": "image/png", "purpose": purpose}
