@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from portal.actions import choices, conversation, rights
+from portal.actions import choices, conversation
 from portal.actions.choices import Chosen
 from portal.actions.desk import By, Desk
-from portal.actions.rights import Asked
 from portal.rules.conversation import Writer
 from portal.rules.messages import Channel
-from portal.rules.rights import Right, Through
 from portal.store import visits
 from portal.store.visits import Contact
 from seed.scene import Scene
@@ -64,12 +62,6 @@ def asks_for_less(scene: Scene) -> None:
     """The customer asks on the telephone to be told less; the bench writes it down for them."""
     if open_now := choices.open_ways(_owner(scene), WAYS):
         choices.choose_for(*_here(scene), "owner", Chosen("few", open_now, no_reminders=True), WAYS)
-
-
-def asks_for_their_data(scene: Scene) -> None:
-    """A letter came: what is held of its writer? The keeper finds it in the list of requests."""
-    asked = Asked(Right.ACCESS, Through.MAIL, number=scene.number, words=scene.text(scene.house.words["asks_for_data"]))
-    rights.enter(scene.house.desk, scene.house.keeper, asked)
 
 
 def _owner(scene: Scene) -> Contact:

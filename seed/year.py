@@ -19,7 +19,7 @@ from portal.actions.desk import By, Desk
 from portal.rules.hours import next_open
 from portal.rules.policy import Policy
 from portal.store.photo_files import PhotoFiles
-from seed import afterwards, asking, leaving, saying, talking
+from seed import afterwards, asking, leaving, saying, talking, their_data
 from seed.asking_stories import (
     agreed,
     asked,
@@ -86,7 +86,12 @@ _STILL_HERE: tuple[tuple[Story, int, int, int], ...] = (
     (stopped(mended, "cleaning", talking.asks_for_less), 1, 3, 5),
     (stopped(talking.would_rather_be_rung, "ready"), 3, 9, 14),
     (stopped(mended, "testing"), 4, 5, 9),
-    (stopped(mended, "testing", talking.asks_for_their_data), 1, 5, 9),
+    (stopped(mended, "testing", their_data.asks_for_their_data), 1, 5, 9),
+    (their_data.asked_weeks_ago, 1, 34, 35),
+    (their_data.had_it_erased, 1, 20, 22),
+    (stopped(mended, "testing", their_data.objects), 1, 5, 9),
+    (stopped(mended, "board_work", their_data.only_stored), 1, 4, 9),
+    (stopped(mended, "received", their_data.goes_into_the_wrong_bag), 1, 1, 2),
     (stopped(mended, "testing", lambda scene: scene.hold("dispute", scene.house.words["objection"])), 1, 9, 14),
     (stopped(mended, "ready"), 6, 12, 30),
     (stopped(mended, "ready", leaving.chooses_a_day), 1, 9, 12),

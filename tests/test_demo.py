@@ -6,7 +6,7 @@ import mailbox
 import re
 import sqlite3
 from collections import Counter
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -99,6 +99,24 @@ def test_what_customers_chose_and_whom_to_ring_is_to_be_seen(whole: demo.Demo) -
 
     assert {kind for (kind,) in rows(whole.folder, chose)} == {"customer", "staff"}
     assert rows(whole.folder, "SELECT 1 FROM calls_due WHERE closed_at IS NULL AND event = 'ready'")
+
+
+@pytest.mark.slow
+def test_what_people_ask_of_their_data_and_what_went_wrong_with_it_is_to_be_seen(whole: demo.Demo) -> None:
+    asked = rows(whole.folder, "SELECT kind, state FROM requests")
+    near = rows(whole.folder, "SELECT received_on FROM requests WHERE kind = 'access' ORDER BY received_on")
+    ((aware_at,),) = rows(whole.folder, "SELECT aware_at FROM breaches WHERE told_at IS NULL AND closed_at IS NULL")
+
+    assert Counter(asked) == {
+        ("access", "open"): 2,
+        ("erasure", "done"): 1,
+        ("objection", "open"): 1,
+        ("restriction", "done"): 1,
+    }
+    assert timedelta(days=21) < NOW.date() - date.fromisoformat(near[0][0]) < timedelta(days=30)
+    assert rows(whole.folder, "SELECT 1 FROM visits WHERE restricted_at IS NOT NULL")
+    assert rows(whole.folder, "SELECT 1 FROM requests WHERE kind = 'erasure' AND answer LIKE '%Art. 17%'")
+    assert NOW - datetime.fromisoformat(aware_at) < timedelta(hours=72)
 
 
 @pytest.mark.slow

@@ -124,6 +124,22 @@ def test_erased_for_a_request_and_told_what_stays(keeper_client: Browser, desk: 
     assert "ada@example.org" not in repr(everything(desk))
 
 
+def test_answered_first_it_can_still_be_erased(keeper_client: Browser, desk: Desk, number: str) -> None:
+    """Else whoever had no other address would never hear what became of their request (Art. 12(3) GDPR)."""
+    page = f"{LIST}/{rights.enter(desk, BENCH, Asked('erasure', 'mail', number=number))}"
+    return_unrepaired(desk, BENCH, number, "Beyond repair.")
+    send(keeper_client, page, f"{page}/settle", state="done", answer="All but the account.")
+
+    assert "What could go is gone." in send(keeper_client, page, f"{page}/erase").text
+
+
+def test_what_was_refused_is_not_erased_by_a_slip(keeper_client: Browser, desk: Desk, number: str) -> None:
+    page = f"{LIST}/{rights.enter(desk, BENCH, Asked('erasure', 'mail', number=number))}"
+    send(keeper_client, page, f"{page}/settle", state="refused", answer="A claim is open.")
+
+    assert f'action="{page}/erase"' not in keeper_client.get(page).text
+
+
 def test_a_restriction_is_seen_at_the_bench_until_it_is_lifted(keeper_client: Browser, desk: Desk, number: str) -> None:
     page = f"{LIST}/{rights.enter(desk, BENCH, Asked('restriction', 'counter', number=number))}"
     send(keeper_client, page, f"{page}/settle", state="done", answer="Until the claim is settled.")
