@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
@@ -23,17 +24,15 @@ class Listening:
 
 
 _CONTACT = bindparam("contact", type_=push_devices.c.contact_id.type)
-_OF_CONTACT = (
-    select(
-        push_devices.c.ref,
-        push_devices.c.since,
-        push_devices.c.endpoint,
-        push_devices.c.key,
-        push_devices.c.secret,
-    )
-    .where(push_devices.c.contact_id == _CONTACT)
-    .order_by(push_devices.c.id)
-)
+_DEVICES = select(
+    push_devices.c.ref,
+    push_devices.c.since,
+    push_devices.c.endpoint,
+    push_devices.c.key,
+    push_devices.c.secret,
+).order_by(push_devices.c.id)
+_OF_CONTACT = _DEVICES.where(push_devices.c.contact_id == _CONTACT)
+_OF_REF = _DEVICES.join(contacts).where(contacts.c.ref == bindparam("contact_ref"))
 _ALL = delete(push_devices).where(push_devices.c.contact_id == _CONTACT)
 _ONE = _ALL.where(push_devices.c.ref == bindparam("wanted"))
 _AT = _ALL.where(push_devices.c.endpoint == bindparam("wanted"))
@@ -43,7 +42,6 @@ _MOVE = (
     .where(push_devices.c.endpoint == bindparam("old"))
     .values(endpoint=bindparam("new"), key=bindparam("new_key"), secret=bindparam("new_secret"))
 )
-_ID = select(contacts.c.id).where(contacts.c.ref == bindparam("ref"))
 _OF_VISIT = select(contacts.c.id).where(contacts.c.visit_id == bindparam("visit"))
 _FORGET = delete(push_devices).where(push_devices.c.contact_id.in_(_OF_VISIT))
 _SILENT = update(contacts).where(contacts.c.visit_id == bindparam("visit"), contacts.c.has_push).values(has_push=False)
@@ -52,20 +50,12 @@ _HAS = update(contacts).where(contacts.c.id == _CONTACT).values(has_push=bindpar
 
 def of_contact(connection: Connection, contact_id: int) -> list[Listening]:
     """The devices on which a contact listens, the longest listening first."""
-    found = connection.execute(_OF_CONTACT, {"contact": contact_id})
-    return [Listening(ref, since, Device(endpoint, key, secret)) for ref, since, endpoint, key, secret in found]
+    return _listening(connection.execute(_OF_CONTACT, {"contact": contact_id}))
 
 
 def of(connection: Connection, contact_ref: str) -> Sequence[Device]:
     """The same by the contact's public id, as they are written to; none for a contact no longer on file."""
-    contact_id = contact_id_of(connection, contact_ref)
-    return [] if contact_id is None else [each.device for each in of_contact(connection, contact_id)]
-
-
-def contact_id_of(connection: Connection, contact_ref: str) -> int | None:
-    """The id of the contact with this public id, or None."""
-    found: int | None = connection.execute(_ID, {"ref": contact_ref}).scalar_one_or_none()
-    return found
+    return [each.device for each in _listening(connection.execute(_OF_REF, {"contact_ref": contact_ref}))]
 
 
 def keep(connection: Connection, contact_id: int, ref: str, device: Device, now: datetime) -> None:
@@ -108,3 +98,7 @@ def forget(connection: Connection, visit_id: int) -> None:
     """Erase every device of a visit's contacts."""
     connection.execute(_FORGET, {"visit": visit_id})
     connection.execute(_SILENT, {"visit": visit_id})
+
+
+def _listening(rows: Iterable[Any]) -> list[Listening]:
+    return [Listening(ref, since, Device(endpoint, key, secret)) for ref, since, endpoint, key, secret in rows]
