@@ -12,10 +12,10 @@ from seed.scene import Scene
 
 def pays(scene: Scene, *, as_it_came: bool = False) -> None:
     """All that is open, each in their own way; nothing where nothing is."""
-    desk, owing = scene.house.desk, balance.owing_as_it_came if as_it_came else balance.owing
+    desk, account = scene.house.desk, balance.as_it_came if as_it_came else balance.of
     with desk.reading() as connection:
         policy = desk.policy(connection)
-        open_minor = owing(connection, find(connection, scene.number), policy)
+        open_minor = account(connection, find(connection, scene.number), policy).open_minor
     if open_minor:
         how = list(How)[open_minor // 100 % 3]
         reference = f"{scene.number} thanks" if how is How.TRANSFER else ""

@@ -120,8 +120,7 @@ def return_unrepaired(
         told = [language(tag, policy.shop.zone).say(usual)] if usual else []
         text = "\n".join([*told, *([words] if words else [])])
         events = stages.return_unrepaired(ticket.standing, text, tray_settled=known.tray_settled)
-        open_minor = balance.owing_as_it_came(connection, ticket, policy)
-        owing = _in_words(open_minor, policy)
+        owing = _in_words(balance.as_it_came(connection, ticket, policy).open_minor, policy)
         handing_over.settled_as_it_came(owing, is_keeper=is_keeper(connection, by), confirmed=confirmed)
         return Change(events, text=text)
 

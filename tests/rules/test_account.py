@@ -13,7 +13,19 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
 from portal.rules import questions
-from portal.rules.account import Account, Agreed, LetOff, Storage, account, charge, due, may_let_off
+from portal.rules.account import (
+    CHARGED_AS_IT_CAME,
+    Account,
+    Agreed,
+    Fate,
+    LetOff,
+    Storage,
+    account,
+    charge,
+    due,
+    fate,
+    may_let_off,
+)
 from portal.rules.money import NOTHING, Line, Rounding
 from portal.rules.payments import How, Kind, Moved
 from portal.rules.price_terms import PriceTerms, Way
@@ -266,3 +278,25 @@ class Deeds(RuleBasedStateMachine):
 
 
 TestDeeds = Deeds.TestCase
+
+
+@pytest.mark.parametrize(
+    ("kind", "begun", "owed", "way", "what"),
+    [
+        ("looking", False, None, Way.LOOK_FIRST, Fate.LOOKING),
+        ("extra", True, None, Way.LOOK_FIRST, Fate.BEGUN),
+        ("extra", False, None, Way.LOOK_FIRST, Fate.NOT_BEGUN),
+        ("estimate", False, None, Way.FIXED, Fate.NOT_BEGUN),
+        ("extra", True, 40, Way.FIXED, Fate.CANCELLED),
+        ("extra", True, None, Way.NO_FIX_NO_FEE, Fate.NO_FIX),
+        ("extra", False, 40, Way.NO_FIX_NO_FEE, Fate.NO_FIX),
+    ],
+)
+def test_what_becomes_of_it_as_it_came_is_one_rule(
+    kind: str, begun: bool, owed: int | None, way: Way, what: Fate
+) -> None:
+    found = replace(agreed(work(4850)), kind=kind, begun=begun, owed_percent=owed)
+    terms = PriceTerms(way, None, "GBP")
+
+    assert fate(found, terms) is what
+    assert bool(due([found], terms, unrepaired=True)) is (what in CHARGED_AS_IT_CAME)

@@ -9,7 +9,7 @@ from portal.actions import moves, notes
 from portal.actions.desk import By, Desk, find
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.rules.numbers import spoken
-from portal.rules.stages import Ending, Hold
+from portal.rules.stages import Hold
 from portal.store import journal, visits
 from portal.store.tickets import Ticket
 from tests.web.browser import Browser, hidden_fields
@@ -125,12 +125,6 @@ def test_place_date_and_express_are_kept(staff_client: Browser, desk: Desk, numb
     assert (ticket.place, str(ticket.needed_by), ticket.express) == ("B 12", "2026-03-09", True)
 
 
-def test_a_device_is_given_back_unrepaired_with_a_reason(staff_client: Browser, desk: Desk, number: str) -> None:
-    Form(staff_client, number, "return").send(why="Not worth it")
-
-    assert now_of(desk, number).ending is Ending.RETURNED
-
-
 def test_a_contact_is_put_right_and_a_second_person_named(staff_client: Browser, desk: Desk, number: str) -> None:
     Form(staff_client, number, "contact/owner").send(name="Ida Fenn", phone="07700 900456", phone_is_on_bench="1")
     Form(staff_client, number, "contact/second").send(name="Bo Marsh", email="bo@example.org", may="collect")
@@ -181,8 +175,6 @@ def test_a_form_sent_on_a_stale_page_tells_what_happened_and_keeps_what_was_type
         ("shelf", {"place": "", "needed_by": "31/02/2026"}, "31/02/2026"),
         ("hold", {"kind": "lunch", "why": "So hungry"}, "So hungry"),
         ("move", {"stage": "{{7*7}}", "why": "'; DROP TABLE tickets"}, ""),
-        ("return", {"why": "   "}, ""),
-        ("return", {"why": "Kept <words>", "reason": "bad luck"}, "Kept &lt;words&gt;"),
         ("contact/owner", {"name": "Ida Fenn", "email": "no <body>"}, "no &lt;body&gt;"),
         ("contact/second", {"name": "", "phone": "07700 900456"}, "07700 900456"),
         ("correct", {"entry": "99", "text": "What is right"}, "What is right"),

@@ -7,7 +7,7 @@ from functools import partial
 from flask import request
 from flask.typing import ResponseReturnValue
 
-from portal.actions import handover, links, moves, notes, shelf
+from portal.actions import links, moves, notes, shelf
 from portal.actions.contacts import ContactTyped, change_contact
 from portal.web.bench import blueprint
 from portal.web.bench.doing import Deed, do
@@ -69,14 +69,6 @@ def contact(number: str, role: str) -> ResponseReturnValue:
         "collect" in rights,
     )
     return _do(number, f"contact-{role}", partial(change_contact, role=role, typed=written))
-
-
-@blueprint.post("/<number>/return")
-def return_unrepaired(number: str) -> ResponseReturnValue:
-    """Give the device back as it came."""
-    confirmed = typed("confirmed") == "1"
-    deed = partial(handover.return_unrepaired, why=typed("why"), reason=typed("reason"), confirmed=confirmed)
-    return _do(number, "return", deed)
 
 
 @blueprint.post("/<number>/renew-link")

@@ -16,7 +16,6 @@ from portal.actions.desk import find
 from portal.rules import stages
 from portal.rules.account import Account
 from portal.rules.cautions import Shown
-from portal.rules.giving_back import REASONS
 from portal.rules.journal_words import for_bench
 from portal.rules.numbers import spoken
 from portal.rules.outcomes import outcome_words
@@ -167,7 +166,6 @@ def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
         done=DONE.get(request.args.get("done", "")) if answer.done else None,
         holds=stages.HOLD_WORDS,
         Hold=Hold,
-        reasons_to_give_back=REASONS,
         reasons_it_moved=MOVED,
         csrf=DeedForm(),
         now=desk().clock.now(),
