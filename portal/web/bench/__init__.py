@@ -41,6 +41,7 @@ from portal.web.bench import (  # noqa: E402
     today,  # noqa: F401
     tray,  # noqa: F401
     undelivered,  # noqa: F401
+    unrepaired,  # noqa: F401
     waiting,  # noqa: F401
     warranty,  # noqa: F401
     window,  # noqa: F401
