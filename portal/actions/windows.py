@@ -16,6 +16,7 @@ from portal.actions import tell
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
 from portal.actions.shelf import day
 from portal.rules.backtest import trust
+from portal.rules.days import local_day
 from portal.rules.forecast import Past, Step, calendar_of, forecasts, learn, spells
 from portal.rules.hours import at_wall_time
 from portal.rules.open_time import calendar_around
@@ -82,7 +83,7 @@ def promise(
 
     def decide(_connection: Connection, ticket: Ticket, policy: Policy) -> Change:
         must_be_under_way(ticket.stage, ticket.ending is not None, policy.stages[-1].key)
-        today = desk.clock.now().astimezone(ZoneInfo(policy.shop.zone)).date()
+        today = local_day(desk.clock.now(), policy)
         fit = fit_promise(wanted, today)
         if ticket.promised_on == fit:
             raise Refused(say("That day is promised already."))
@@ -174,7 +175,7 @@ def _renew(connection: Connection, found: Waiting, known: Learned, past: Past, p
     told_last = before.told_last if before else None
     if told_last is None and said.why is Why.SHOWN and window:
         told_last = window.last
-    late = will_be_missed(said, found.promised_on, told_last, now.astimezone(ZoneInfo(policy.shop.zone)).date())
+    late = will_be_missed(said, found.promised_on, told_last, local_day(now, policy))
     kept = Kept(
         ticket_id=found.ticket_id,
         made_at=now,

@@ -14,7 +14,7 @@ from portal.rules.numbers import spoken
 from portal.rules.summary import Summary, summary
 from portal.store import journal, parts, records, sheets
 from portal.store.tickets import Ticket
-from portal.web.request_context import connection, desk, policy, speaking
+from portal.web.request_context import connection, desk, local_today, policy
 
 
 @dataclass(frozen=True)
@@ -62,6 +62,6 @@ def report(ticket: Ticket) -> Report:
         sheets.safety_test(connection(), ticket.id),
         made_safe=bool(last and last.made_safe_at),
     )
-    today = speaking().local(desk().clock.now()).date()
+    today = local_today()
     statements = [entry.text for entry in entries if entry.event == "stated" and entry.text]
     return Report(spoken(ticket.number), ticket.device, ticket.fault, today, told, statements)

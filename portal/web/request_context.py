@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import cast
 
 from flask import current_app, g, request
@@ -10,6 +11,7 @@ from sqlalchemy import Connection
 from portal.actions.desk import Desk
 from portal.language import Language, language
 from portal.main import Installation
+from portal.rules.days import local_day
 from portal.rules.policy import Policy
 
 EXTENSION = "benchwindow"
@@ -65,6 +67,11 @@ def use_policy(revision: int) -> Policy:
     """The policy in force, where its newest revision was read already together with something else."""
     g.policy = desk().shelf.read(connection(), revision)
     return policy()
+
+
+def local_today() -> date:
+    """Which day it is by the shop's clock on the wall."""
+    return local_day(desk().clock.now(), policy())
 
 
 def _revision_and_policy() -> tuple[int, Policy]:

@@ -18,7 +18,7 @@ from portal.web import guard
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, form_context, log
 from portal.web.forms import Answer, attempt, checked_form, typed
-from portal.web.request_context import connection, desk, policy, refresh, speaking
+from portal.web.request_context import connection, desk, local_today, policy, refresh
 
 _LOG = ("came_back", "came_back_as", "fault_compared", "verdict_objected")
 
@@ -61,7 +61,7 @@ def again_page(found: Ticket, answer: Answer | None = None, form: str = "") -> R
         came_back=warranty.of_ticket(connection(), found.id),
         later=warranty.later(connection(), found.id),
         until=until,
-        is_within=until is not None and speaking().local(desk().clock.now()).date() <= until,
+        is_within=until is not None and local_today() <= until,
         verdicts=VERDICT_WORDS,
         ways=WAY_WORDS,
         log=log(found, _LOG),

@@ -14,7 +14,7 @@ from portal.store.tickets import Ticket
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, form_context, log
 from portal.web.forms import Answer, typed
-from portal.web.request_context import connection, desk, speaking
+from portal.web.request_context import connection, local_today
 
 _LOG = ("complained", "complaint_answered", "complaint_closed")
 
@@ -55,7 +55,7 @@ def complaint_page(found: Ticket, answer: Answer | None = None, form: str = "") 
         "bench/complaint.html",
         ticket=found,
         complaint=complaints.open_of(connection(), found.id),
-        today=speaking().local(desk().clock.now()).date(),
+        today=local_today(),
         log=log(found, _LOG),
         **form_context(answer, form),
     )

@@ -18,9 +18,8 @@ from portal.store.tickets import Ticket
 from portal.web import guard, notice
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, form_context
-from portal.web.data_requests import today
 from portal.web.forms import Answer, typed
-from portal.web.request_context import connection, policy
+from portal.web.request_context import connection, local_today, policy
 
 
 @blueprint.get("/<number>/data")
@@ -79,7 +78,7 @@ def data_page(found: Ticket, answer: Answer | None = None, form: str = "") -> Re
     text = render_template(
         "bench/data.html",
         ticket=found,
-        held=notice.held(connection(), found.visit_id, policy(), today()),
+        held=notice.held(connection(), found.visit_id, policy(), local_today()),
         still_open=notice.still_open(connection(), found.visit_id, policy()),
         chosen=request.form.getlist("kinds"),
         may_pause=guard.me().is_keeper,
@@ -94,7 +93,7 @@ def data_page(found: Ticket, answer: Answer | None = None, form: str = "") -> Re
         uses=USE_WORDS,
         grounds=GROUND_WORDS,
         chosen_uses=request.form.getlist("uses"),
-        today=today(),
+        today=local_today(),
         **form_context(answer, form),
     )
     return text, answer.status

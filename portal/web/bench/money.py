@@ -21,7 +21,7 @@ from portal.web import guard, statements
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, form_context
 from portal.web.forms import Answer, typed
-from portal.web.request_context import connection, desk, policy, speaking
+from portal.web.request_context import connection, desk, local_today, policy
 
 
 @blueprint.get("/<number>/money")
@@ -108,7 +108,7 @@ def money_page(found: Ticket, answer: Answer | None = None, form: str = "") -> R
         how_words=HOW_WORDS,
         kind_words=KIND_WORDS,
         refund=refunds.of_ticket(connection(), found.id),
-        today=speaking().local(desk().clock.now()).date(),
+        today=local_today(),
         **form_context(answer, form),
     )
     return page, answer.status

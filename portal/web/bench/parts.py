@@ -22,7 +22,7 @@ from portal.web.bench import blueprint
 from portal.web.bench.doing import do, form_context
 from portal.web.bench.ticket import ticket_page
 from portal.web.forms import Answer, DeedForm, Filled, attempt, checked_form, new_deed_key, typed
-from portal.web.request_context import connection, desk, policy, speaking
+from portal.web.request_context import connection, desk, local_today, policy
 
 STATE_WORDS = {
     rules.State.ORDERED: say("ordered"),
@@ -174,7 +174,7 @@ def _due_page(answer: Answer) -> ResponseReturnValue:
     page = render_template(
         "bench/parts_due.html",
         due=store.due(connection()),
-        today=speaking().local(desk().clock.now()).date(),
+        today=local_today(),
         how=rules.DELIVERY_WORDS,
         answer=answer,
         typed=Filled(request.form),

@@ -21,7 +21,7 @@ from portal.web import guard
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, form_context
 from portal.web.forms import Answer, typed
-from portal.web.request_context import connection, desk, policy, speaking
+from portal.web.request_context import connection, local_today, policy
 
 
 @blueprint.get("/<number>/post")
@@ -78,7 +78,7 @@ def posting_page(found: Ticket, answer: Answer | None = None, form: str = "") ->
         is_keeper=guard.me().is_keeper,
         packing=PACKING,
         ask_the_carrier=ASK_THE_CARRIER,
-        today=speaking().local(desk().clock.now()).date(),
+        today=local_today(),
         **form_context(answer, form),
     )
     return page, answer.status

@@ -26,7 +26,7 @@ from portal.store import acceptances, questions, tickets, visits, windows
 from portal.web import guard
 from portal.web.bench import blueprint
 from portal.web.forms import Answer, DeedForm, Filled, attempt, checked_form, new_deed_key, typed
-from portal.web.request_context import connection, desk, policy, refresh, speaking
+from portal.web.request_context import connection, desk, local_today, policy, refresh
 
 
 @blueprint.get("/take-in")
@@ -146,7 +146,7 @@ def _under_warranty(number: str) -> tuple[str, date] | None:
     except (Unfit, NotFound):
         return None
     until = warranty_of(found, policy())
-    return (found.number, until) if until and speaking().local(desk().clock.now()).date() <= until else None
+    return (found.number, until) if until and local_today() <= until else None
 
 
 def _form(answer: Answer, values: Mapping[str, str], count: int) -> ResponseReturnValue:

@@ -28,7 +28,16 @@ from portal.web.customer.languages import asked, choose
 from portal.web.customer.returning import Returning, returning
 from portal.web.customer.sheet import Device, TermsShown, device, terms_shown
 from portal.web.forms import Answer, attempt, typed
-from portal.web.request_context import connection, desk, installation, policy, refresh, speaking, use_policy
+from portal.web.request_context import (
+    connection,
+    desk,
+    installation,
+    local_today,
+    policy,
+    refresh,
+    speaking,
+    use_policy,
+)
 
 
 class Shown(NamedTuple):
@@ -201,7 +210,7 @@ def look_up(token: str) -> Shown:
     g.followed = token
     choose(use_policy(revision).shop, reader.visit.language)
     words = speaking()
-    today = words.local(desk().clock.now()).date()
+    today = local_today()
     validator = f"{reader.visit.revision}.{revision}.{build()}.{words.tag}.{today}"
     return Shown(reader, today, validator, owner_is_alone)
 

@@ -10,8 +10,7 @@ from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
 from portal.web.customer.languages import asked, choose
 from portal.web.customer.report import back
-from portal.web.data_requests import today
-from portal.web.request_context import connection, policy
+from portal.web.request_context import connection, local_today, policy
 
 
 @blueprint.get("/privacy")
@@ -30,7 +29,7 @@ def own_privacy(token: str) -> ResponseReturnValue:
     return render_template(
         "customer/privacy.html",
         notice=notice.notice(policy(), staff=False),
-        held=notice.held(connection(), visit.id, policy(), today()),
+        held=notice.held(connection(), visit.id, policy(), local_today()),
         still_open=notice.still_open(connection(), visit.id, policy()),
         back=back(token),
         own=url_for("customer.own_data_page", token=token, lang=asked()),

@@ -28,7 +28,7 @@ from portal.web.customer import blueprint
 from portal.web.customer.docket import build, look_up
 from portal.web.customer.languages import asked
 from portal.web.forms import Answer, attempt, deed_key_typed, new_deed_key, typed
-from portal.web.request_context import connection, desk, policy, refresh, speaking
+from portal.web.request_context import connection, desk, local_today, policy, refresh, speaking
 
 
 @dataclass(frozen=True)
@@ -159,7 +159,7 @@ def _page(token: str, reading: Reading, answer: Answer) -> ResponseReturnValue:
         proof=proof,
         told=told(policy(), language, at_distance=kept.at_distance) if reading.waits else None,
         cancelling=of_document(proof.document) if proof and kept.cancel_until else None,
-        over=kept.cancel_until is not None and speaking().local(desk().clock.now()).date() > kept.cancel_until,
+        over=kept.cancel_until is not None and local_today() > kept.cancel_until,
         typed_begin=typed("begin"),
         token=token,
         answer=answer,

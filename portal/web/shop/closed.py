@@ -10,7 +10,7 @@ from portal.rules import policy_edit
 from portal.rules.refusals import needs
 from portal.rules.sentences import Sentence, say
 from portal.web.forms import Answer, Filled, typed
-from portal.web.request_context import desk, policy, speaking
+from portal.web.request_context import local_today, policy
 from portal.web.shop import blueprint
 from portal.web.shop.proposal import edited, in_force, show
 
@@ -57,7 +57,7 @@ def _needed_day(name: str, what: Sentence):  # type: ignore[no-untyped-def]
 
 
 def _page(answer: Answer) -> ResponseReturnValue:
-    today = speaking().local(desk().clock.now()).date()
+    today = local_today()
     spans = sorted(policy().hours.closed, key=lambda span: span.first)
     page = render_template(
         "shop/closed.html",

@@ -22,7 +22,7 @@ from portal.store import house, photos
 from portal.store.tickets import Ticket
 from portal.web.bench.doing import Deed, do, form_context
 from portal.web.forms import Answer, typed
-from portal.web.request_context import connection, desk, installation, policy, refresh, speaking
+from portal.web.request_context import connection, desk, installation, local_today, policy, refresh
 from portal.web.shop import blueprint
 from portal.web.uploads import MEGABYTES
 
@@ -147,7 +147,7 @@ def notices_page(found: Ticket, answer: Answer | None = None, form: str = "") ->
         read_words=READ_WORDS,
         because_words=BECAUSE_WORDS,
         proofs=photos.called(connection(), found.id),
-        today=speaking().local(desk().clock.now()).date(),
+        today=local_today(),
         currency=policy().shop.currency,
         formal=policy().formal,
         megabytes=MEGABYTES,

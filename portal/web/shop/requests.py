@@ -23,10 +23,10 @@ from portal.rules.sentences import say
 from portal.store import rights as store
 from portal.store import tickets
 from portal.web import guard
-from portal.web.data_requests import shown, today, waiting
+from portal.web.data_requests import shown, waiting
 from portal.web.erasing import leave_no_copy
 from portal.web.forms import Answer, DeedForm, Filled, attempt, checked_form, new_deed_key, typed
-from portal.web.request_context import connection, desk, installation, policy, refresh
+from portal.web.request_context import connection, desk, installation, local_today, policy, refresh
 from portal.web.shop import blueprint
 
 SETTLED_SHOWN = 100
@@ -135,7 +135,7 @@ def _list(answer: Answer) -> ResponseReturnValue:
         waiting=waiting(),
         settled=store.settled(connection(), SETTLED_SHOWN),
         ways=BY_STAFF,
-        today=today(),
+        today=local_today(),
         **_words(answer),
     )
     return page, answer.status
