@@ -25,6 +25,7 @@ _DAMM = (
 )
 _SEPARATORS = re.compile(r"[\s.\-–/]+")
 SHORTEST, LONGEST = 3, 13
+CHECK_TABLE = "".join(str(digit) for row in _DAMM for digit in row)  # for a page that looks a number over by itself
 
 
 def check_digit(body: str) -> str:

@@ -1,6 +1,7 @@
 // Sends photos and notes one by one and in order, at once or when there is a line, and shows what is not sent yet.
 // Each has a key of its own, so one that is sent again after a lost answer has no second effect.
 
+import * as shell from "./shell.js";
 import * as store from "./waiting_store.js";
 
 const FIRST_PAUSE_MS = 1_000;
@@ -15,7 +16,8 @@ class NoLine extends Error {}
 class LoggedOut extends Error {}
 
 let items = []; // {id, about, file, state, reasons, part}, as they are sent; id only where it is kept
-let login = null; // {owner, key, token} while somebody is known to be logged in
+let login = null; // {owner, keys, token} while somebody is known to be logged in
+let box = null; // of `whose`: closes what is kept while they are not known to be logged in
 let whose = null; // the owner that this page is of
 let keeps = false; // whether this page can keep anything on the device
 let unread = 0; // kept here, and not looked at yet
@@ -59,18 +61,24 @@ async function meet() {
   }
   if (answer.type === "opaqueredirect" || answer.status === 403) throw new LoggedOut();
   if (!answer.ok || !isJson(answer.headers.get("Content-Type"))) throw new NoLine(); // something on the way answered
-  const { owner, key, token } = await answer.json();
+  const { owner, key, token, shell: kept } = await answer.json();
   whose ??= owner;
   if (owner !== whose) throw new LoggedOut(); // somebody else, in another page: this one's are not theirs to send
-  login = { owner, token, key: keeps ? await store.keyOf(key) : null };
+  login = { owner, token, keys: keeps ? await store.keysOf(key, owner) : null };
+  box = keeps ? await store.boxHere() : null;
   await Promise.all(items.map(keep));
+  shell.keep(kept);
 }
 
+const canKeep = () => Boolean(login ? login.keys : box);
+
 async function keep(item) {
-  if (!login?.key || item.id !== null || item.keeping) return;
+  if (!canKeep() || item.id !== null || item.keeping) return;
   item.keeping = true;
   try {
-    item.id = await store.keep(login.key, login.owner, item.about, item.file);
+    item.id = login
+      ? await store.keep(login.keys, login.owner, item.about, item.file)
+      : await store.keepInBox(box, item.about, item.file);
     between?.postMessage("changed");
     show();
   } catch {
@@ -82,8 +90,8 @@ async function keep(item) {
 
 // Brings in what other pages of this device, or this one before it was closed, have kept.
 async function load() {
-  if (!login?.key) return;
-  const found = await store.list(login.key, login.owner);
+  if (!login?.keys) return;
+  const found = await store.list(login.keys, login.owner);
   others = found.others;
   lost += found.lost.length;
   await Promise.all(found.lost.map(store.remove));
@@ -123,7 +131,7 @@ async function inTurn(work) {
 async function sendAll() {
   try {
     await meet();
-    trouble = keeps ? "" : words.notKept;
+    trouble = canKeep() ? "" : words.notKept;
     await load();
     for (let next = upNext(); next; next = upNext()) await send(next);
     pause = FIRST_PAUSE_MS;
@@ -133,7 +141,7 @@ async function sendAll() {
       login = null;
       trouble = words.loggedOut;
     } else if (fault instanceof NoLine) {
-      trouble = [fault.message || words.noLine, keeps ? "" : words.notKept].join(" ");
+      trouble = [fault.message || words.noLine, canKeep() ? "" : words.notKept].join(" ");
       navigator.storage?.persist?.(); // asks the browser not to clear away what waits
     } else {
       throw fault;
@@ -152,7 +160,7 @@ async function send(item, again = false) {
   item.part = 0;
   show();
   try {
-    const file = item.file ?? (item.about.kind === "photo" ? await store.fileOf(login.key, item.id) : null);
+    const file = item.file ?? (item.about.kind === "photo" ? await store.fileOf(login.keys, item.id) : null);
     if (item.about.kind === "photo" && !file) return await forget(item); // another page has sent it, or thrown it away
     const { status, said } = await post(item, file);
     if (said?.done) return await done(item);
@@ -211,7 +219,7 @@ async function done(item) {
 async function settle(item, state, reasons) {
   Object.assign(item, { state, reasons });
   Object.assign(item.about, { state, reasons });
-  if (item.id !== null) await store.change(login.key, item.id, item.about);
+  if (item.id !== null && login?.keys) await store.change(login.keys, item.id, item.about);
 }
 
 async function forget(item) {
@@ -316,6 +324,7 @@ for (const form of document.querySelectorAll("form[data-ends-login]")) {
     items = [];
     try {
       if (keeps) await store.clear();
+      await shell.forget();
       between?.postMessage("changed");
     } finally {
       form.submit();
@@ -334,6 +343,8 @@ between?.addEventListener("message", () => { if (!turn) load(); });
 async function begin() {
   keeps = await store.works();
   unread = keeps ? await store.count() : 0;
+  if (keeps && place.closest("[data-without-line]")) box = await store.boxHere();
+  whose = box?.id ?? null;
   show();
   if (unread || document.querySelector("[data-takes]")) go();
 }

@@ -70,6 +70,37 @@ def test_a_photo_sent_twice_under_one_key_is_kept_once(
     assert [(photo.moment, photo.caption) for photo in kept(desk, number)] == [("before", "The back")]
 
 
+def test_the_page_for_where_there_is_no_line_is_the_same_for_everybody_and_names_nobody(
+    staff_client: Browser, keeper_client: Browser, number: str
+) -> None:
+    told = [browser.get("/bench/waiting").json["shell"] for browser in (staff_client, keeper_client)]
+    pages = [browser.get(shell["page"]) for browser, shell in zip((staff_client, keeper_client), told, strict=True)]
+
+    assert told[0] == told[1]
+    assert pages[0].text == pages[1].text
+    for somebodys in ("Robin", "Kim", "csrf", spoken(number)):
+        assert somebodys not in pages[0].text
+    assert [staff_client.get(part).status_code for part in told[0]["parts"]] == [200] * len(told[0]["parts"])
+
+
+def test_it_is_of_another_make_in_another_language(staff_client: Browser) -> None:
+    makes = {
+        staff_client.get("/bench/waiting", headers={"Accept-Language": tag}).json["shell"]["make"]
+        for tag in ("en", "de")
+    }
+
+    assert len(makes) == 2
+
+
+def test_the_script_that_shows_it_lies_where_it_answers_for_the_bench_alone(staff_client: Browser) -> None:
+    answer = staff_client.get(staff_client.get("/bench/waiting").json["shell"]["worker"])
+
+    assert (answer.request.path, answer.status_code) == ("/bench/worker.js", 200)
+    assert answer.headers["Cache-Control"] == "no-cache"
+    assert answer.content_type.startswith("text/javascript")
+    assert "Service-Worker-Allowed" not in answer.headers
+
+
 def test_it_is_the_benchs_own_unless_it_says_that_the_customer_may_see_it(
     staff_client: Browser, desk: Desk, number: str, picture: bytes
 ) -> None:

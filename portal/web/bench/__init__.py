@@ -45,4 +45,5 @@ from portal.web.bench import (  # noqa: E402
     waiting,  # noqa: F401
     warranty,  # noqa: F401
     window,  # noqa: F401
+    without_line,  # noqa: F401
 )

@@ -19,6 +19,7 @@ from portal.actions.waiting import seal
 from portal.rules.sentences import say
 from portal.web import guard
 from portal.web.bench import blueprint
+from portal.web.bench.without_line import shell
 from portal.web.forms import Answer, attempt, checked_form, typed
 from portal.web.page import say_all
 from portal.web.request_context import desk, installation, refresh
@@ -29,9 +30,9 @@ _NOTHING = say("Nothing came with the form. Please take the photo again.")
 
 @blueprint.get("/waiting")
 def waiting() -> ResponseReturnValue:
-    """What a script needs to keep things for this person, and to send them."""
+    """What a script needs to keep things for this person, and to send them; and the page for where there is no line."""
     mine = seal(desk(), guard.me().person)
-    return jsonify(owner=mine.owner, key=mine.key, token=generate_csrf())
+    return jsonify(owner=mine.owner, key=mine.key, token=generate_csrf(), shell=shell()._asdict())
 
 
 @blueprint.post("/<number>/waiting/photo")
