@@ -3,7 +3,8 @@
 Each round two `clock` processes send to a real mail server that takes, refuses, stalls and hangs up, and both are
 killed with SIGKILL. Each fifth round is half an hour later by `sweep --at`, so that what is in doubt comes round again,
 and is killed as well. In the end all is sent. With `--python` the processes are those of an installed wheel; nothing
-here imports the program: its data folder is read as any SQLite file is.
+here imports the program: its data folder is read as any SQLite file is, and searched for the links and the words of
+what was sent, which lie with their readers alone.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from __future__ import annotations
 import argparse
 import os
 import random
+import re
 import sqlite3
 import subprocess
 import sys
@@ -26,6 +28,8 @@ from pathlib import Path
 from tests.notifications.smtp_peer import DROP, HANG, Peer, serving
 
 PRODUCER = Path(__file__).with_name("producer.py")
+SEARCH = Path(__file__).with_name("look_for.py")
+LINK = re.compile(r"/t/([A-Z2-7]{20,})")
 MESSAGES = 6  # a round
 LATER = timedelta(minutes=31)  # a lease, or what is in doubt, is over by then
 ANSWERS = ("250 OK", "250 OK", "250 OK", "250 OK", "451 busy", DROP, HANG)
@@ -43,6 +47,8 @@ class Figures:
     taken: Counter[str] = field(default_factory=Counter)  # how often the server took the mail to an address
     ids: Counter[tuple[str, str]] = field(default_factory=Counter)  # the same, by address and Message-ID
     in_doubt: set[str] = field(default_factory=set)  # addresses whose message was left to the staff
+    looked_for: int = 0  # links and sentences of mails, in the data folder
+    found: str = ""  # of them, a line each
 
     @property
     def lost(self) -> int:
@@ -65,10 +71,12 @@ class Figures:
         return len(self.ids) - len(self.taken)
 
     def __str__(self) -> str:
+        ends = ", ".join(f"{count} {state}" for state, count in sorted(self.states.items()))
         return (
             f"{self.rounds} rounds, {self.kills} processes killed, {self.put} messages: {self.lost} lost, "
             f"{self.repeats} repeated ({self.strangers} of them under another Message-ID), at most {self.most_often} "
-            f"times one; in the end {', '.join(f'{count} {state}' for state, count in sorted(self.states.items()))}"
+            f"times one; in the end {ends}; of {self.looked_for} links and sentences of the mails "
+            f"{len(self.found.splitlines())} lie in the data folder"
         )
 
 
@@ -131,6 +139,22 @@ class Shop:
             self.figures.ids[str(mail["To"]), str(mail["Message-ID"])] += 1
         return self.figures
 
+    def search(self) -> None:
+        """Look in every byte of the data folder for what some of the mails said, by a process of its own."""
+        some = self.dice.sample(self.peer.mails(), min(10, len(self.peer.got)))
+        texts = [mail.get_body(("plain",)).get_content() for mail in some]  # type: ignore[union-attr]
+        marks = {link for text in texts for link in LINK.findall(text)}
+        marks |= {line for text in texts for line in text.splitlines() if len(line) > 60 and "/t/" not in line}
+        ran = subprocess.run(
+            [sys.executable, "-I", SEARCH, self.folder / "shop", *sorted(marks)],
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        if ran.stderr:
+            raise RuntimeError(ran.stderr)
+        self.figures.looked_for, self.figures.found = len(marks), ran.stdout
+
     def _query(self, statement: str) -> list[tuple]:
         with closing(sqlite3.connect(self.folder / "shop" / "benchwindow.db", timeout=30)) as database:
             return database.execute(statement).fetchall()
@@ -159,6 +183,7 @@ def kill(rounds: int, python: str = sys.executable, seed: int = 1) -> Figures:
                 break
             shop.later += 2 * LATER
             shop.run("sweep", "send", "--at", shop.later.isoformat())
+        shop.search()
         return shop.count()
 
 
@@ -189,7 +214,8 @@ def main() -> int:
     chosen = options.parse_args()
     figures = kill(chosen.rounds, chosen.python, chosen.seed)
     print(figures)
-    return 0 if figures.lost == 0 and figures.repeats <= figures.kills and figures.most_often <= 2 else 1
+    as_promised = figures.lost == 0 and figures.repeats <= figures.kills and figures.most_often <= 2
+    return 0 if as_promised and not figures.found else 1
 
 
 if __name__ == "__main__":

@@ -18,3 +18,5 @@ def test_twenty_rounds_of_killing_lose_nothing_and_repeat_at_most_one_mail_a_kil
     assert figures.repeats <= figures.kills
     assert figures.most_often <= 2
     assert figures.strangers == 0
+    assert figures.looked_for > 10
+    assert figures.found == ""  # a stolen copy of the folder holds no letter and no link that opens anything
