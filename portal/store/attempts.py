@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 from sqlalchemy import Connection
 
@@ -26,7 +26,8 @@ _TRIED = ("sent", "failed", "unknown")  # what became of a message that was hand
 class Attempt:
     """One attempt. `came` is a message’s state, what came of a call, or a letter’s kind; `said` what was said of it.
 
-    `role` is whose contact it was, "" for one no longer on file; `event` is the message's, "" for a call.
+    `role` is whose contact it was, "" for one no longer on file; `event` is the message's, "" for a call. `at` is when
+    a letter was entered as posted, `posted_on` the day on which it was.
     """
 
     at: datetime
@@ -36,6 +37,7 @@ class Attempt:
     came: str
     said: str = ""
     by: str = ""
+    posted_on: date | None = None
 
 
 def attempts(connection: Connection, ticket: Ticket) -> Sequence[Attempt]:
@@ -68,7 +70,7 @@ def _letters(entries: Sequence[Entry], kept: Sequence[Kept]) -> Sequence[Attempt
         (entry, posted.get((entry.data["notice"], entry.data["day"]))) for entry in entries if entry.event == POSTED
     ]
     return [
-        Attempt(entry.at, POST, "owner", POSTED, each.kind.value, each.reference, entry.by)
+        Attempt(entry.at, POST, "owner", POSTED, each.kind.value, each.reference, entry.by, each.posted_on)
         for entry, each in found
         if each
     ]

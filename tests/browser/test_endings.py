@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import re
+import shutil
+import subprocess
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -18,7 +22,7 @@ from portal.rules.numbers import spoken
 from portal.store import warranty as links
 from tests.actions.aftermath import ticket_of
 from tests.actions.bench import WITHOUT_CODE, bring_to
-from tests.actions.test_formal_notices import TYPED, newest, post, put_in_force
+from tests.actions.test_formal_notices import TYPED, newest, post, put_in_force, told_to_collect
 from tests.browser.conftest import Open
 from tests.browser.looks import looks_well
 from tests.conftest import BENCH
@@ -65,6 +69,44 @@ def test_the_formal_path_has_no_fault_that_axe_finds_and_fits_a_narrow_phone(
     page = as_keeper(path.format(number=spoken(ready), notice=notice), width=width, dark=dark)
 
     looks_well(page, width)
+
+
+LONG = replace(
+    TYPED,
+    address="c/o The Estate Office, Second Floor\n12 Harbour Rise\nQuayhaven-upon-River\nQH1 2AB\nUnited Kingdom",
+    owed_for="The repair as agreed on 2 March: new capacitors, all contacts cleaned, one pair of output transistors.",
+)
+
+
+@pytest.mark.parametrize("made_by", ["browser", "file"])
+@pytest.mark.parametrize("kind", ["collect", "sell"])
+def test_a_letter_is_one_sheet_with_its_address_where_a_window_shows_it(
+    as_keeper: Open, desk: Desk, clock: FixedClock, tmp_path: Path, ready: str, kind: str, made_by: str
+) -> None:
+    if kind == "sell":
+        told_to_collect(desk, clock, tmp_path, ready)
+    notices.make(desk, BENCH, ready, kind, LONG)
+    base = f"/shop/notices/{spoken(ready)}/{newest(desk, ready).id}"
+    file = tmp_path / "letter.pdf"
+    page = as_keeper(f"{base}/letter", width=1280)
+    if made_by == "browser":
+        page.pdf(path=file, prefer_css_page_size=True)
+    else:
+        file.write_bytes(page.request.get(f"{base}/file").body())
+
+    reader = shutil.which("pdftotext")
+    if reader is None:
+        pytest.skip("there is no pdftotext on the path (Debian: apt-get install poppler-utils)")
+    words = subprocess.run([reader, "-bbox", file, "-"], capture_output=True, text=True, check=True).stdout
+
+    assert words.count("<page ") == 1
+    placed = re.findall(r'xMin="([\d.]+)" yMin="([\d.]+)" xMax="([\d.]+)" yMax="[\d.]+">([^<]+)<', words)
+    at = [(float(left) / 72 * 25.4, float(top) / 72 * 25.4, word) for left, top, _right, word in placed]
+    left, top = next((left, top) for left, top, word in at if word == "Ada")
+    assert 20 <= left <= 30
+    assert 45 <= top <= 60  # DIN 5008, form B: the window is from 45 to 90 mm down
+    assert next(top for _left, top, word in at if word == "Kingdom") <= 90
+    assert all(float(right) / 72 * 25.4 <= 210 - 11.5 for _left, _top, right, _word in placed)
 
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])

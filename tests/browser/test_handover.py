@@ -136,6 +136,7 @@ STATES: dict[str, tuple[Callable[[Desk, str], object], str]] = {
     "handover": (lambda desk, number: choose(desk, CUSTOMER, number, Wanted("send", "2026-03-05", "Ben")), "handover"),
     "handed over": (lambda desk, number: hand_over(desk, BENCH, number, with_code(desk, number)), "handed-over"),
     "warranty card": (lambda desk, number: hand_over(desk, BENCH, number, with_code(desk, number)), "warranty"),
+    "receipt": (lambda desk, number: hand_over(desk, BENCH, number, with_code(desk, number)), "receipt"),
     "no address yet": (lambda desk, number: None, "post"),
     "to post": (lambda desk, number: choose(desk, CUSTOMER, number, BY_POST), "post"),
     "posted": (
@@ -158,7 +159,7 @@ def test_the_pages_of_the_bench_have_no_fault_that_axe_finds_and_fit_a_narrow_ph
 ) -> None:
     come_to_be, path = STATES[state]
     come_to_be(desk, ready)
-    width = 1280 if state == "warranty card" else 320  # that one is made for paper
+    width = 1280 if state in ("warranty card", "receipt") else 320  # these are made for paper
     page = as_keeper(f"/bench/{spoken(ready)}/{path}", width=width, dark=dark)
 
     looks_well(page, width)

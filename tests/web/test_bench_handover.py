@@ -11,6 +11,7 @@ from notifications.instants import FixedClock
 from portal.actions import collection_codes
 from portal.actions.desk import CUSTOMER, Desk, find
 from portal.actions.giving_up import wish_on_page
+from portal.actions.handover import return_unrepaired
 from portal.actions.intake import NewVisit, take_in
 from portal.actions.record import record
 from portal.actions.return_ways import Wanted, choose
@@ -75,6 +76,33 @@ def test_the_card_speaks_the_customers_language_and_others(staff_client: Browser
     send(staff_client, ready, "handover", code=code_of(desk, ready), went=["0", "1"])
 
     assert "Garantie" in staff_client.get(f"/bench/{spoken(ready)}/warranty?lang=de").text
+
+
+def test_a_receipt_says_what_went_and_what_did_not_in_the_customers_language(
+    staff_client: Browser, desk: Desk, ready: str
+) -> None:
+    page = f"/bench/{spoken(ready)}/receipt"
+    assert staff_client.get(page).status_code == 404
+    strokes = "[[[10, 20], [500, 900]]]"
+    gone = {"went": ["0"], "missing": "The discs were never here.", "strokes": strokes, "tested": "1"}
+    send(staff_client, ready, "handover", code=code_of(desk, ready), **gone)
+
+    text = staff_client.get(page).text
+
+    for told in ("power supply", "2 × disc", "The discs were never here.", "the collection code", "Tue, 2 Jun 2026"):
+        assert told in text
+    assert 'd="M10 20 L500 900"' in text
+    assert page in staff_client.get(f"/bench/{spoken(ready)}/handed-over").text
+    assert "Quittung über die Übergabe" in staff_client.get(f"{page}?lang=de").text
+
+
+def test_what_was_undone_is_no_part_of_how_it_went_in_the_end(staff_client: Browser, desk: Desk, ready: str) -> None:
+    send(staff_client, ready, "handover", code=code_of(desk, ready), went=["0", "1"])
+    send(staff_client, ready, "handed-over", "undo-handover", why="The wrong one.")
+    return_unrepaired(desk, BENCH, ready, "Asked back.", confirmed=True)
+
+    assert staff_client.get(f"/bench/{spoken(ready)}/receipt").status_code == 404
+    assert "the collection code" not in staff_client.get(f"/bench/{spoken(ready)}/handed-over").text
 
 
 def test_a_signature_is_kept_as_strokes_and_drawn_again(staff_client: Browser, desk: Desk, ready: str) -> None:

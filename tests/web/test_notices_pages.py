@@ -167,15 +167,18 @@ def test_the_proof_is_found_after_parts_of_it_were_hidden_and_led_to_no_more_onc
 
 
 def test_the_log_of_attempts_tells_of_the_letters_and_leads_here(
-    keeper_client: Browser, desk: Desk, ready: str
+    keeper_client: Browser, desk: Desk, clock: FixedClock, ready: str
 ) -> None:
     send(keeper_client, ready, **LETTER)
     notice = newest(desk, ready)
     assert "Notice to collect" not in keeper_client.get(f"/bench/{spoken(ready)}/attempts").text
 
+    clock.at += timedelta(hours=30)
+    keeper_client.log_in("Kim")
     send(keeper_client, ready, f"/{notice.id}/posted", posted_on="2026-03-02", reference="RN 1 GB")
 
     page = keeper_client.get(f"/bench/{spoken(ready)}/attempts").text
+    assert "Notice to collect, posted on Mon, 2 Mar 2026" in page  # and not the day on which that was entered
     assert "by recorded post" in page
     assert "Notice to collect" in page
     assert "RN 1 GB" in page

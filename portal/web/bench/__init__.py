@@ -33,6 +33,7 @@ from portal.web.bench import (  # noqa: E402
     posting,  # noqa: F401
     publication,  # noqa: F401
     questions,  # noqa: F401
+    receipt,  # noqa: F401
     receive,  # noqa: F401
     record,  # noqa: F401
     sheet,  # noqa: F401

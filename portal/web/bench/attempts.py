@@ -14,7 +14,7 @@ from portal.rules.conversation import OUTCOME_WORDS, WRITER_WORDS, Outcome, Writ
 from portal.rules.formal_notices import KIND_WORDS, Kind
 from portal.rules.messages import channel_words
 from portal.rules.outcomes import outcome_words
-from portal.rules.sentences import Sentence
+from portal.rules.sentences import Sentence, say
 from portal.store import attempts as store
 from portal.store.attempts import Attempt
 from portal.store.tickets import Ticket
@@ -57,7 +57,7 @@ def attempts(number: str) -> ResponseReturnValue:
 
 def _line(attempt: Attempt) -> Line:
     if attempt.event == store.POSTED:
-        words = KIND_WORDS[Kind(attempt.came)]
+        words = say("{letter}, posted on {day}", letter=KIND_WORDS[Kind(attempt.came)], day=attempt.posted_on)
         how, owner = channel_words(attempt.channel), WRITER_WORDS[Writer.OWNER]
         return Line(attempt.at, how, owner, None, words, attempt.said, attempt.by)
     is_call = not attempt.event

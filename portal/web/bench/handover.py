@@ -18,6 +18,7 @@ from portal.actions.warranty import warranty_of
 from portal.rules.collection_days import open_days
 from portal.rules.handing_over import CHECKS
 from portal.rules.return_ways import WAY_WORDS, Way
+from portal.rules.stages import Ending
 from portal.store import handovers, money, records, tickets, visits, wishes
 from portal.store.tickets import Ticket
 from portal.web import guard
@@ -99,7 +100,7 @@ def handover_page(found: Ticket, answer: Answer | None = None, form: str = "") -
 def _done_page(found: Ticket, answer: Answer) -> ResponseReturnValue:
     rules, now = policy(), desk().clock.now()
     minutes = rules.handover.undo_minutes
-    went = handovers.newest(connection(), found.id)
+    went = handovers.newest(connection(), found.id) if found.ending is Ending.COLLECTED else None
     page = render_template(
         "bench/handed_over.html",
         ticket=found,
