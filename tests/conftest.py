@@ -6,6 +6,7 @@ import io
 import shutil
 import sys
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from random import Random
@@ -162,16 +163,20 @@ def desk(engine: Engine, clock: FixedClock, chooser: Random) -> Desk:
 
 @pytest.fixture
 def installation(database_url: str, clock: FixedClock, chooser: Random, tmp_path: Path) -> Iterator[Installation]:
-    """A whole installation with its data folder, as `portal.main` puts it together, with the default policy."""
-    environment = {
-        "BENCHWINDOW_DATABASE_URL": database_url,
-        "BENCHWINDOW_BASE_URL": BASE_URL,
-        "BENCHWINDOW_SECRET_KEY": SECRET.hex(),
-    }
-    opened = open_installation(tmp_path, clock=clock, chooser=chooser, environment=environment)
-    load_default_policy(opened.desk)
-    yield opened
-    opened.engine.dispose()
+    """A whole installation with its data folder, on each kind of database."""
+    with opened(database_url, tmp_path, clock, chooser) as house:
+        yield house
+
+
+@contextmanager
+def opened(database_url: str, folder: Path, clock: FixedClock, chooser: Random, **more: str) -> Iterator[Installation]:
+    """An installation as `portal.main` puts it together, with the default policy; `more` are settings by name."""
+    settings = {"DATABASE_URL": database_url, "BASE_URL": BASE_URL, "SECRET_KEY": SECRET.hex()} | more
+    environment = {PREFIX + name: value for name, value in settings.items()}
+    house = open_installation(folder, clock=clock, chooser=chooser, environment=environment)
+    load_default_policy(house.desk)
+    yield house
+    house.engine.dispose()
 
 
 def load_default_policy(desk: Desk) -> None:

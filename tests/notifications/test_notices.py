@@ -30,7 +30,7 @@ from portal.actions.moves import move
 from portal.actions.notes import note
 from portal.language import language
 from portal.letters.calling import to_ring
-from portal.main import Installation, open_installation
+from portal.main import Installation
 from portal.rules.messages import KINDS, Pushed
 from portal.rules.numbers import spoken
 from portal.rules.offers import TypedLine, TypedOffer, TypedOption
@@ -40,7 +40,7 @@ from portal.store import disclosure, policies, visits
 from portal.store.push_tables import push_devices
 from portal.store.visits import Contact
 from tests.actions.bench import with_code
-from tests.conftest import BENCH, SECRET, load_default_policy
+from tests.conftest import BENCH, opened
 from tests.notifications import push_peer
 from tests.notifications.push_peer import Pushed as Request
 from tests.notifications.push_peer import PushService, claims
@@ -124,20 +124,12 @@ def peer() -> Iterator[PushService]:
 
 @pytest.fixture
 def customer(sqlite_database: str, clock: FixedClock, tmp_path: Path, peer: PushService) -> Iterator[Customer]:
-    environment = {
-        "BENCHWINDOW_DATABASE_URL": sqlite_database,
-        "BENCHWINDOW_BASE_URL": BASE_URL,
-        "BENCHWINDOW_SECRET_KEY": SECRET.hex(),
-        "BENCHWINDOW_PUSH_CONTACT": "mailto:repairs@example.org",
-        "BENCHWINDOW_PUSH_HOSTS": peer.origin,
-    }
-    house = open_installation(tmp_path, clock=clock, chooser=Random(4711), environment=environment)
-    load_default_policy(house.desk)
-    with house.desk.writing() as connection:
-        document = (policies.document(connection, 1) or "").replace("# tax_percent = 20 ", "tax_percent = 20 #")
-        policies.add(connection, document, clock.now(), None)
-    yield Customer(house, peer)
-    house.engine.dispose()
+    settings = {"PUSH_CONTACT": "mailto:repairs@example.org", "PUSH_HOSTS": peer.origin, "BASE_URL": BASE_URL}
+    with opened(sqlite_database, tmp_path, clock, Random(4711), **settings) as house:
+        with house.desk.writing() as connection:
+            document = (policies.document(connection, 1) or "").replace("# tax_percent = 20 ", "tax_percent = 20 #")
+            policies.add(connection, document, clock.now(), None)
+        yield Customer(house, peer)
 
 
 # The words

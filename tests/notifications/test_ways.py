@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import date, timedelta
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 from itertools import product
@@ -28,16 +28,16 @@ from portal.language import language as speaks
 from portal.letters import STILL_TRUE
 from portal.letters.calling import to_ring
 from portal.letters.rendering import environment
-from portal.main import Installation, open_installation
+from portal.main import Installation
 from portal.rules.messages import KINDS
 from portal.rules.numbers import spoken
-from portal.rules.sms import Alphabet, cost, plain
-from portal.rules.wording import Part
+from portal.rules.sms import LONGEST_ADDRESS, Alphabet, cost, plain
+from portal.rules.wording import BRIEF, Part
 from portal.rules.wording_occasions import OCCASIONS
 from portal.store import calls
 from portal.store.tables import contacts
 from tests.actions.bench import WITHOUT_CODE, with_code
-from tests.conftest import BENCH, SECRET, load_default_policy
+from tests.conftest import BENCH, opened
 from tests.notifications import gateway_peer
 from tests.notifications.gateway_peer import Gateway
 
@@ -115,16 +115,9 @@ def gateway() -> Iterator[Gateway]:
 
 @pytest.fixture
 def counter(sqlite_database: str, clock: FixedClock, tmp_path: Path, gateway: Gateway) -> Iterator[Counter]:
-    environment = {
-        "BENCHWINDOW_DATABASE_URL": sqlite_database,
-        "BENCHWINDOW_BASE_URL": BASE_URL,
-        "BENCHWINDOW_SECRET_KEY": SECRET.hex(),
-        "BENCHWINDOW_GATEWAYS": gateway.url(),
-    }
-    house = open_installation(tmp_path, clock=clock, chooser=Random(4711), environment=environment)
-    load_default_policy(house.desk)
-    yield Counter(house, gateway)
-    house.engine.dispose()
+    settings = {"BASE_URL": BASE_URL, "GATEWAYS": gateway.url()}
+    with opened(sqlite_database, tmp_path, clock, Random(4711), **settings) as house:
+        yield Counter(house, gateway)
 
 
 # By text
@@ -153,13 +146,14 @@ TEXTS = sorted((resources.templates() / "messages").glob("*/sms.txt"))
 def test_every_text_there_is_fits_one_segment_however_it_turns_out(file: Path, language: str):
     words = environment(speaks(language, "Europe/London"))
     usual = {
-        "shop_briefly": "A small repair shop",
-        "number": "4711-3",
-        "link": f"{BASE_URL}/t/C{'0' * 36}",
+        "shop_briefly": "W" * BRIEF,
+        "number": "14711-3",
+        "link": f"{'https://repairs.example.org'.ljust(LONGEST_ADDRESS, 'w')}/t/C{'0' * 36}",
         "tickets": [None],
     }
+    days = speaks(language, "Europe/London").days_briefly(date(2026, 11, 28), date(2026, 12, 13))
     unusual = meta.find_undeclared_variables(words.parse(file.read_text(encoding="utf-8"))) - {*usual, "_", "ngettext"}
-    for values in product([None, "XK4T7Q"], repeat=len(unusual)):
+    for values in product(*([None, days if name == "days" else "XK4-T7Q"] for name in unusual)):
         for devices in (1, 2):
             context = usual | {"tickets": [None] * devices} | dict(zip(unusual, values, strict=True))
             text = " ".join(words.get_template(f"messages/{file.parent.name}/sms.txt").render(context).split())

@@ -18,10 +18,10 @@ from portal.actions.contacts import ContactTyped, change_contact
 from portal.actions.desk import Desk
 from portal.actions.intake import NewDevice, NewVisit, Second, TakenIn, take_in
 from portal.actions.links import renew_contact, renew_docket
-from portal.main import Installation, open_installation
+from portal.main import Installation
 from portal.store.push_tables import push_devices
 from portal.web.customer.notices import PAPER
-from tests.conftest import BASE_URL, BENCH, SECRET, load_default_policy
+from tests.conftest import BENCH, opened
 from tests.notifications import push_peer
 from tests.notifications.push_peer import PushService
 from tests.web.browser import Browser, hidden
@@ -41,17 +41,9 @@ def installation(
     database_url: str, clock: FixedClock, chooser: Random, tmp_path: Path, peer: PushService
 ) -> Iterator[Installation]:
     """A shop that sends notices, by the test's own push service."""
-    environment = {
-        "BENCHWINDOW_DATABASE_URL": database_url,
-        "BENCHWINDOW_BASE_URL": BASE_URL,
-        "BENCHWINDOW_SECRET_KEY": SECRET.hex(),
-        "BENCHWINDOW_PUSH_CONTACT": "mailto:repairs@example.org",
-        "BENCHWINDOW_PUSH_HOSTS": f"push.example.org {peer.origin}",
-    }
-    opened = open_installation(tmp_path, clock=clock, chooser=chooser, environment=environment)
-    load_default_policy(opened.desk)
-    yield opened
-    opened.engine.dispose()
+    settings = {"PUSH_CONTACT": "mailto:repairs@example.org", "PUSH_HOSTS": f"push.example.org {peer.origin}"}
+    with opened(database_url, tmp_path, clock, chooser, **settings) as house:
+        yield house
 
 
 def form(peer: PushService, name: str = "phone", **other: str) -> dict[str, str]:
@@ -391,11 +383,8 @@ class TestAShopThatSendsNone:
     def installation(
         self, database_url: str, clock: FixedClock, chooser: Random, tmp_path: Path
     ) -> Iterator[Installation]:
-        environment = {"BENCHWINDOW_DATABASE_URL": database_url, "BENCHWINDOW_SECRET_KEY": SECRET.hex()}
-        opened = open_installation(tmp_path, clock=clock, chooser=chooser, environment=environment)
-        load_default_policy(opened.desk)
-        yield opened
-        opened.engine.dispose()
+        with opened(database_url, tmp_path, clock, chooser) as house:
+            yield house
 
     def test_says_nothing_of_them(
         self, client: Browser, desk: Desk, taken_in: TakenIn, alone: TakenIn, peer: PushService
