@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import errno
 import io
 
+import pytest
 from PIL import Image
 
 from portal.actions import photos as photo_deeds
@@ -42,3 +44,15 @@ def pairs(desk: Desk, number: str) -> list[Pair]:
 def names(files: PhotoFiles) -> set[str]:
     """The refs of all files there are."""
     return {ref for ref, _path, _written in files.all()}
+
+
+def no_room(monkeypatch: pytest.MonkeyPatch) -> None:
+    """From now on the store takes the first file of a picture, and is full at its second."""
+    whole = PhotoFiles.write
+
+    def full(self: PhotoFiles, ref: str, size: str, content: bytes) -> None:
+        if size == "small":
+            raise OSError(errno.ENOSPC, "No space left on device")
+        whole(self, ref, size, content)
+
+    monkeypatch.setattr(PhotoFiles, "write", full)

@@ -22,11 +22,6 @@ from tests.pictures.samples import as_bytes, four_corners
 
 
 @pytest.fixture
-def files(tmp_path: Path) -> PhotoFiles:
-    return PhotoFiles(str(tmp_path / "photos"))
-
-
-@pytest.fixture
 def made(desk: Desk, files: PhotoFiles, number: str, tmp_path: Path) -> Path:
     """An archive of a shop with a photo and a proof."""
     photos.add(desk, files, BENCH, number, as_bytes(four_corners()), moment="before")

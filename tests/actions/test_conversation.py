@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -27,11 +26,6 @@ from tests.actions.aftermath import (
 )
 from tests.conftest import BENCH
 from tests.pictures.samples import as_bytes
-
-
-@pytest.fixture
-def files(tmp_path: Path) -> PhotoFiles:
-    return PhotoFiles(str(tmp_path / "photos"))
 
 
 @pytest.fixture(scope="module")

@@ -30,11 +30,6 @@ WHY = "550 no such mailbox"
 
 
 @pytest.fixture
-def files(tmp_path: Path) -> PhotoFiles:
-    return PhotoFiles(str(tmp_path / "photos"))
-
-
-@pytest.fixture
 def ready(desk: Desk, number: str) -> str:
     """A device that is ready, in a shop whose policy names the law; that it is could not be told."""
     put_in_force(desk)

@@ -31,11 +31,6 @@ TRACES = ("Ada", "ada@", "7700900123", "Radio", "Aunt May", "hums")
 
 
 @pytest.fixture
-def files(tmp_path: Path) -> PhotoFiles:
-    return PhotoFiles(str(tmp_path / "photos"))
-
-
-@pytest.fixture
 def over(desk: Desk) -> str:
     """The number of a radio that is gone: a price agreed without a word on what for, paid, partly reversed, let off."""
     device = NewDevice("Radio of Aunt May", "It hums,\nsays Aunt May", price=TypedTerms("fixed price", "48.50"))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 
@@ -21,11 +20,6 @@ from portal.store.photo_files import PhotoFiles
 from portal.store.visits import Visit
 from tests.actions.aftermath import everything, journal_of, messages, ticket_of
 from tests.conftest import BENCH
-
-
-@pytest.fixture
-def files(tmp_path: Path) -> PhotoFiles:
-    return PhotoFiles(str(tmp_path / "photos"))
 
 
 @pytest.fixture

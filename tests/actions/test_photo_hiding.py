@@ -17,7 +17,7 @@ from portal.rules.refusals import Refused
 from portal.store import journal, photos
 from portal.store.photo_files import SIZES, PhotoFiles
 from tests.actions.aftermath import messages, ticket_of
-from tests.actions.photo_shelf import keep, kept, names, pairs
+from tests.actions.photo_shelf import keep, kept, names, no_room, pairs
 from tests.conftest import BENCH
 from tests.pictures.samples import opened
 
@@ -205,14 +205,7 @@ def test_no_room_leaves_everything_as_it_was(
     desk: Desk, files: PhotoFiles, number: str, before, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     old = keep(desk, files, number, before, "before")
-    whole = PhotoFiles.write
-
-    def full(self: PhotoFiles, ref: str, size: str, content: bytes) -> None:
-        if size == "small":
-            raise OSError(28, "No space left on device")
-        whole(self, ref, size, content)
-
-    monkeypatch.setattr(PhotoFiles, "write", full)
+    no_room(monkeypatch)
 
     with pytest.raises(photo_deeds.NoRoom):
         deeds.hide(desk, files, BENCH, number, old, [PART])

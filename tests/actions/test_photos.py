@@ -18,13 +18,9 @@ from portal.rules.refusals import AskFirst, Unfit
 from portal.store import facts, journal, photos
 from portal.store.photo_files import SIZES, PhotoFiles
 from tests.actions.aftermath import messages, ticket_of
+from tests.actions.photo_shelf import kept, no_room
 from tests.conftest import BENCH
 from tests.pictures.samples import MARK, as_bytes, full_of_marks
-
-
-@pytest.fixture
-def files(tmp_path: Path) -> PhotoFiles:
-    return PhotoFiles(str(tmp_path / "photos"))
 
 
 @pytest.fixture(autouse=True)
@@ -38,11 +34,6 @@ def picture() -> bytes:
     """A sharp, bright picture."""
     noise = np.random.default_rng(3).integers(60, 255, (300, 400, 3), dtype=np.uint8)
     return as_bytes(Image.fromarray(noise))
-
-
-def kept(desk: Desk, number: str) -> list[photos.Photo]:
-    with desk.reading() as connection:
-        return photos.of_ticket(connection, find(connection, number).id)
 
 
 def files_in(tmp_path: Path) -> list[Path]:
@@ -99,14 +90,7 @@ def test_a_blurred_photo_is_asked_about_once(desk: Desk, files: PhotoFiles, numb
 def test_no_room_is_said_in_words_and_nothing_is_half_kept(
     desk: Desk, files: PhotoFiles, number: str, picture: bytes, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    whole = PhotoFiles.write
-
-    def full(self: PhotoFiles, ref: str, size: str, content: bytes) -> None:
-        if size == "small":
-            raise OSError(28, "No space left on device")
-        whole(self, ref, size, content)
-
-    monkeypatch.setattr(PhotoFiles, "write", full)
+    no_room(monkeypatch)
 
     with pytest.raises(deeds.NoRoom, match="no room"):
         deeds.add(desk, files, BENCH, number, picture)

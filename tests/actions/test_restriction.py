@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 
@@ -36,11 +35,6 @@ from tests.pictures.samples import sharp
 
 EXTRA = TypedOffer(found="", options=[TypedOption("New port", [TypedLine("Port", "1", "18.50")])])
 PACKED = Packed("The town’s carrier", "QH 0042", "2026-03-02", tuple(PACKING))
-
-
-@pytest.fixture
-def files(tmp_path: Path) -> PhotoFiles:
-    return PhotoFiles(str(tmp_path / "photos"))
 
 
 @pytest.fixture

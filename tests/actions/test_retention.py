@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 
@@ -26,11 +25,6 @@ from tests.conftest import BENCH
 from tests.pictures.samples import as_bytes, four_corners
 
 WORDS = "Marker words of the bench"
-
-
-@pytest.fixture
-def files(tmp_path: Path) -> PhotoFiles:
-    return PhotoFiles(str(tmp_path / "photos"))
 
 
 def given_back(desk: Desk, number: str) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from pathlib import Path
 
 import pytest
 from sqlalchemy import update
@@ -24,11 +23,6 @@ from tests.actions.aftermath import everything, messages, ticket_of
 from tests.conftest import BENCH
 
 KEY = "k" * 32
-
-
-@pytest.fixture
-def files(tmp_path: Path) -> PhotoFiles:
-    return PhotoFiles(str(tmp_path / "photos"))
 
 
 def entered(desk: Desk, number: str = "", right: str = "access", **more: str) -> str:

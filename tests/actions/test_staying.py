@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 
@@ -26,11 +25,6 @@ from tests.actions.bench import WITHOUT_CODE, bring_to
 from tests.conftest import BENCH
 
 Deed = Callable[[Desk, str], object]
-
-
-@pytest.fixture
-def files(tmp_path: Path) -> PhotoFiles:
-    return PhotoFiles(str(tmp_path / "photos"))
 
 
 @pytest.fixture
