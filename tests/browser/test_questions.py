@@ -7,6 +7,7 @@ import re
 from email import message_from_bytes
 from email.message import EmailMessage
 from email.policy import default
+from urllib.parse import urlsplit
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -24,6 +25,7 @@ from portal.store import policies
 from portal.store import questions as store
 from portal.store.tables import staff
 from tests.actions.aftermath import ticket_of
+from tests.actions.test_cancelling import by_post  # noqa: F401 (a fixture)
 from tests.browser.conftest import Open
 from tests.browser.hand import Hand
 from tests.browser.looks import reads_well
@@ -177,30 +179,41 @@ PRESET = """[...document.querySelectorAll('input, select, textarea')].filter(eac
     each.type !== 'hidden' && each.value !== '').map(each => each.name || each.id)"""
 
 
+# How a customer hears from the shop is shown as it stands, and a device is of some kind; neither costs anything.
+OPEN = ("/announce", "/lost", "/privacy")  # pages for everybody
+SET = {"/messages": {"wants", "way", "language"}, "/announce": {"kind"}}
+
+
 def test_no_control_on_any_page_of_the_customers_is_set_beforehand(
-    open_page: Open, installation: Installation, desk: Desk, number: str
+    open_page: Open,
+    desk: Desk,
+    number: str,
+    by_post: str,  # noqa: F811
 ) -> None:
     """Directive 2011/83/EU Art. 22 and 27; SI 2013/3134 reg. 40: a pre-ticked box is no consent.
 
-    Every page that can be reached from the customer's own, while questions wait, with and without a code. What a
-    customer chose before on how to hear from the shop is shown as they chose it; nothing there costs anything.
+    Every page that can be reached from the customer's own, by the question's link and by the docket's, while questions
+    wait, with and without a code, met and unmet; and the shop's pages for everybody.
     """
-    for _each in range(2):
-        questions.draft(desk, BENCH, number, OFFER, put_at_once=True)
-    for start in (question_path(desk, number), docket_path(desk, number)):
-        page = open_page(f"{start}?all=1")
-        seen, waiting = set(), [start + "?all=1"]
+    for each in (number, number, by_post):
+        questions.draft(desk, BENCH, each, OFFER, put_at_once=True)
+    seen: set[str] = set()
+    for start in (question_path(desk, number), docket_path(desk, number), question_path(desk, by_post), "/"):
+        page, waiting = open_page(start), [f"{start}?all=1"]
         while waiting:
             path = waiting.pop()
-            if path in seen or path.endswith(".jpg") or "/messages" in path:
+            place = path.partition("?")[0]
+            if place in seen or not page.goto(path):
                 continue
-            seen.add(path)
-            page.goto(path)
-            assert page.evaluate(PRESET) == [], path
-            links = page.evaluate("[...document.querySelectorAll('a')].map(each => each.getAttribute('href'))")
-            waiting += [link for link in links if link and link.startswith(start) and "lang=" not in link]
-        assert any("/question/" in path for path in seen)
-        assert len(seen) >= 5
+            seen.add(place)
+            allowed = next((names for end, names in SET.items() if place.endswith(end)), set())
+            assert set(page.evaluate(PRESET)) <= allowed, path
+            links = page.evaluate("[...document.querySelectorAll('a[href]:not([download])')].map(each => each.href)")
+            paths = [urlsplit(link) for link in links]
+            waiting += [f"{link.path}?{link.query}" for link in paths if link.path.startswith((start, *OPEN))]
+    assert sum("/question/" in path for path in seen) >= 5
+    assert any(path.endswith("/announce") for path in seen)
+    assert len(seen) >= 30
 
 
 def test_nothing_is_chosen_beforehand_where_the_bench_writes_down_what_was_agreed(
