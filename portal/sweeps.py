@@ -8,6 +8,7 @@ from notifications.delivery import PostOffice, send_due
 from notifications.sweeps import Sweep, Tally
 from portal.actions import answers, archives, collection, figures, photos, refunds, retention, rights, windows
 from portal.actions.desk import Desk
+from portal.letters import calling
 from portal.settings import Settings
 from portal.store import house, throttles
 from portal.store.engine import empty_the_log
@@ -21,7 +22,8 @@ def all_sweeps(desk: Desk, office: PostOffice, files: PhotoFiles, read: Settings
         with desk.writing() as connection:
             forgotten = throttles.forget(connection, now)
         seen, orphans = photos.sweep_up(desk, files, now)
-        return Tally(forgotten + seen, forgotten + orphans)
+        calls, untrue = calling.close_untrue(desk, now)
+        return Tally(forgotten + seen + calls, forgotten + orphans + untrue)
 
     def remind(now: datetime) -> Tally:
         done = [

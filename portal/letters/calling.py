@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -40,11 +40,25 @@ def noter(desk: Desk) -> Callable[[Letter, str, datetime], None]:
     return note
 
 
-def to_ring(desk: Desk) -> list[ToRing]:
-    """Whom to ring now, the longest waiting first; without what is no longer true or has no number any more."""
+def close_untrue(desk: Desk, now: datetime) -> tuple[int, int]:
+    """Close the calls that are no longer true: (looked at, closed)."""
+    with desk.reading() as connection:
+        open_ones = calls.due(connection)
+        untrue = [call for call in open_ones if isinstance(found_true(desk, connection, _as_due(call)), Withdrawn)]
+    for call in untrue:
+        with desk.writing() as connection:
+            calls.close(connection, call.id, now)
+    return len(open_ones), len(untrue)
+
+
+def to_ring(desk: Desk, recipients: Sequence[str] | None = None) -> list[ToRing]:
+    """Whom to ring now and what to say, the longest waiting first; of all contacts, or of some by their public ids.
+
+    Without what is no longer true or has no number any more. Each call takes several statements.
+    """
     with desk.reading() as connection:
         listed = []
-        for call in calls.due(connection):
+        for call in calls.due(connection) if recipients is None else calls.due_to(connection, recipients):
             found = found_true(desk, connection, _as_due(call))
             if isinstance(found, Withdrawn):
                 continue

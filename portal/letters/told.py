@@ -12,7 +12,7 @@ from sqlalchemy import Connection
 from notifications.letters import Due, Withdrawn
 from portal.actions import tell
 from portal.links import Links
-from portal.rules.messages import Wants
+from portal.rules.messages import HEARD_ALL_THE_SAME, Wants
 from portal.rules.policy import Policy
 from portal.rules.restriction import Use
 from portal.store import people, rights, tickets, visits
@@ -65,9 +65,6 @@ class StaffTold:
     wording: Wording | None = None
 
 
-# A link or a code is sent to whoever asked for it; that somebody took the device without a code is the owner's to know.
-# What a person asked about their data is answered whatever else they want to hear.
-HEARD_ALL_THE_SAME = ("link_again", "question_code", "handed_over_without_code", "own_data_code", "request_told")
 # What an event's words need beside the usual, or that it is no longer true.
 StillTrue = Callable[[Letterbox, Connection, Told], Facts | Withdrawn]
 StaffStillTrue = Callable[[Letterbox, Connection, StaffTold], Facts | Withdrawn]

@@ -105,6 +105,24 @@ KINDS: Mapping[str, MessageKind] = {
     "parcel_came_back": MessageKind(worth_a_call=True, pushed=Pushed.NOT_ENOUGH),
     "link_again": MessageKind(urgent=True, pushed=Pushed.NEVER),  # somebody waits for it
 }
+# What a call is about, as the bench reads it on its list; what to say stands on the card of the call.
+RING_ABOUT: Mapping[str, Sentence] = {
+    "window_moved": say("It takes longer."),
+    "ready": say("It is ready."),
+    "ready_undone": say("It is not ready after all."),
+    "uncollected": say("It is ready and was not collected."),
+    "question_put": say("A question about money waits for an answer."),
+    "question_reminder": say("A question about money still waits for an answer."),
+    "handed_over_without_code": say("It was handed over without the collection code."),
+    "complaint_answered": say("Their complaint has an answer."),
+    "fault_compared": say("Whether it is the same fault was looked at."),
+    "parcel_came_back": say("The parcel came back."),
+}
+OF_WHAT_IS_READY = ("ready", "uncollected", "parcel_came_back")  # not true of a device in any other stage
+OF_WHAT_IS_GONE = ("handed_over_without_code", "complaint_answered")  # all others are of a device that is here
+# A link or a code is sent to whoever asked for it; that somebody took the device without a code is the owner's to know.
+# What a person asked about their data is answered whatever else they want to hear.
+HEARD_ALL_THE_SAME = ("link_again", "question_code", "handed_over_without_code", "own_data_code", "request_told")
 _PLAIN = MessageKind()
 
 

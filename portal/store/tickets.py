@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from random import Random
@@ -146,7 +147,7 @@ def open_tickets(connection: Connection) -> list[OpenTicket]:
     return [_line(row) for row in connection.execute(_OPEN)]
 
 
-def lines(connection: Connection, ids: list[int]) -> list[OpenTicket]:
+def lines(connection: Connection, ids: Sequence[int]) -> list[OpenTicket]:
     """The tickets with these ids as the bench list shows them, ended ones too."""
     return [_line(row) for row in connection.execute(_THESE, {"ids": ids})] if ids else []
 

@@ -26,7 +26,7 @@ from portal.web.bench.doing import do, form_context
 from portal.web.customer.hours import opening_hours
 from portal.web.customer.sheet import device
 from portal.web.forms import Answer, typed
-from portal.web.request_context import connection, desk, policy
+from portal.web.request_context import connection, desk, local_today, policy
 
 FEWEST_DIGITS = 4  # fewer lead to too many people
 _DONE = {"rang": say("The call is noted.")}
@@ -126,23 +126,24 @@ def _page(found: Ticket, answer: Answer, form: str) -> ResponseReturnValue:
 def _card(found: Ticket) -> Card:
     rules = policy()
     visit = visits.by_id(connection(), found.visit_id)
+    contacts = visits.contacts_of(connection(), visit.id)
     words = language(visit.language, rules.shop.zone)
     followed = {each.number: each for each in customer_page.following(connection(), visit.id, "").tickets}
-    hours = opening_hours(rules, words.local(desk().clock.now()).date(), words)
+    hours = opening_hours(rules, local_today(), words)
     return Card(
         ticket=found,
         visit=visit,
-        contacts=visits.contacts_of(connection(), visit.id),
+        contacts=contacts,
         aloud=[_aloud(each, followed[each.number], words) for each in tickets.of_visit(connection(), visit.id)],
         hours=[line for line in (hours.today, hours.next, *hours.banners) if line],
-        due=[call for call in to_ring(desk()) if call.contact.visit_id == visit.id],
+        due=to_ring(desk(), [contact.ref for contact in contacts]),
     )
 
 
 def _aloud(ticket: Ticket, followed: Followed, words: Language) -> Aloud:
     """The same sentences as on the customer's page, and in plain words whether it is ready."""
     rules = policy()
-    told = device(followed, rules, words, words.local(desk().clock.now()).date())
+    told = device(followed, rules, words, local_today())
     is_ready = told.here and ticket.stage == rules.stages[-1].key and not ticket.hold
     if not told.here:
         sentences = [told.standing, told.warranty]

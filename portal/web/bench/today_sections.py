@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 
 from flask import url_for
 
 from notifications import undelivered
 from notifications.outbox import Trace
 from portal.actions import balance
-from portal.letters.calling import ToRing, to_ring
 from portal.rules.cancellation import must_wait
-from portal.rules.messages import channel_words
+from portal.rules.messages import OF_WHAT_IS_GONE, OF_WHAT_IS_READY, RING_ABOUT, channel_words
 from portal.rules.money import Price
 from portal.rules.numbers import spoken
 from portal.rules.outcomes import outcome_words
@@ -22,6 +21,7 @@ from portal.rules.return_ways import Way
 from portal.rules.rights import RIGHT_WORDS
 from portal.rules.sentences import Sentence, say
 from portal.store import (
+    calls,
     collection,
     complaints,
     formal_notices,
@@ -45,7 +45,7 @@ from portal.store.sheets import Soaked
 from portal.web import guard
 from portal.web.data_requests import waiting
 from portal.web.page import message_words
-from portal.web.request_context import connection, desk, policy, speaking
+from portal.web.request_context import connection, desk, local_today, policy, speaking
 
 SHOWN_FOR = timedelta(days=14)  # how long news stay
 
@@ -81,21 +81,30 @@ def sections(*, news: bool = True) -> list[Section]:
 
 def _to_ring() -> Section:
     """A line for each contact and device, however much there is to tell them."""
-    calls: dict[tuple[str, str], list[ToRing]] = {}
-    for call in to_ring(desk()):
-        calls.setdefault((call.contact.ref, call.ticket.number), []).append(call)
+    ready = policy().stages[-1].key
+    found: dict[tuple[str, str], list[calls.Waiting]] = {}
+    for call in calls.waiting(connection()):
+        if _is_true(call, ready):
+            found.setdefault((call.contact_ref, call.number), []).append(call)
     lines = [
         Line(
             _link("phone_card", number),
             number,
-            first.ticket.device,
-            first.call.made_at,
-            f"{first.contact.name} {first.contact.phone}".strip(),
-            "\n".join(each.why for each in (first, *others)),
+            first.device,
+            first.made_at,
+            f"{first.name} {first.phone}".strip(),
+            "\n".join(dict.fromkeys(speaking().say(RING_ABOUT[each.event]) for each in (first, *others))),
         )
-        for (_contact, number), (first, *others) in calls.items()
+        for (_contact, number), (first, *others) in found.items()
     ]
     return Section("to-ring", say("To ring"), lines)
+
+
+def _is_true(call: calls.Waiting, ready: str) -> bool:
+    """Whether a call is still wanted, by where its device is; the clock looks closer, and closes what is not."""
+    if call.ending is not None:
+        return call.event in OF_WHAT_IS_GONE
+    return call.event not in OF_WHAT_IS_READY or call.stage == ready
 
 
 def _wrote() -> Section:
@@ -140,7 +149,7 @@ def _again() -> Section:
 
 
 def _complaints() -> Section:
-    today = _today()
+    today = local_today()
     lines = [
         Line(
             _link("complaint", each.number),
@@ -173,7 +182,7 @@ def _formal() -> Section:
     if rules.collection.law == "none":
         return Section("formal", say("Nobody collects"), [])
     silent = collection.silent(connection(), rules.stages[-1].key, len(rules.collection.reminders))
-    come = formal_notices.day_has_come(connection(), _today())
+    come = formal_notices.day_has_come(connection(), local_today())
     lines = [
         *(_formal_line(number, device, say("reminded to the end")) for number, device in silent),
         *(_formal_line(number, device, say("the notice named {day}", day=day)) for number, device, day in come),
@@ -209,7 +218,7 @@ def _data_requests() -> Section:
 
 def _look_again() -> Section:
     """A line for each device and day, however many kinds of data are kept until then."""
-    found = keeping.lapsing(connection(), _today(), _today() + SHOWN_FOR)
+    found = keeping.lapsing(connection(), local_today(), local_today() + SHOWN_FOR)
     lines = {
         (each.number, each.pause.until): Line(
             _link("data", each.number),
@@ -237,7 +246,7 @@ def _agreed() -> Section:
     lines = [
         Line(_link("questions", number), number, device, kept.settled_at, words=_chosen(kept))
         for kept, number, device in questions.waiting(connection(), State.AGREED)
-        if _waits(kept) and not must_wait(kept.cancel_until, kept.begin_early, _today())
+        if _waits(kept) and not must_wait(kept.cancel_until, kept.begin_early, local_today())
     ]
     return Section("agreed", say("Agreed to, and not begun"), lines)
 
@@ -252,7 +261,7 @@ def _agreed_later() -> Section:
             words=_chosen(kept),
         )
         for kept, number, device in questions.waiting(connection(), State.AGREED)
-        if _waits(kept) and must_wait(kept.cancel_until, kept.begin_early, _today())
+        if _waits(kept) and must_wait(kept.cancel_until, kept.begin_early, local_today())
     ]
     return Section("agreed-later", say("Agreed at a distance: begin on the day after"), lines)
 
@@ -313,11 +322,12 @@ def _to_post() -> Section:
 
 def _unpaid() -> Section:
     rules = policy()
+    ids = money.ready_and_charged(connection(), rules.stages[-1].key)
+    ready = [each.ticket for each in tickets.lines(connection(), ids)]
+    accounts = balance.of_several(connection(), ready, rules)
     lines = []
-    for ticket_id in money.ready_and_charged(connection(), rules.stages[-1].key):
-        ticket = tickets.by_id(connection(), ticket_id)
-        owing = balance.owing(connection(), ticket, rules) if ticket else 0
-        if ticket and owing:
+    for ticket in ready:
+        if owing := accounts[ticket.id].open_minor:
             price = speaking().money(owing, rules.shop.currency)
             lines.append(Line(_link("money", ticket.number), ticket.number, ticket.device, ticket.stage_since, price))
     return Section("unpaid", say("Ready, and not paid"), lines)
@@ -338,7 +348,7 @@ def _to_give_back() -> Section:
         price = Price(owed.amount_minor, currency)
         beside = (
             say("{price}, overdue since {day}", price=price, day=owed.due_on)
-            if owed.due_on < _today()
+            if owed.due_on < local_today()
             else say("{price} by {day}", price=price, day=owed.due_on)
         )
         lines.append(Line(_link("money", number), number, device, beside=speaking().say(beside)))
@@ -372,7 +382,7 @@ def _late() -> Section:
             words=f"{each.part.what} · {each.part.supplier} {each.part.reference}".strip(),
         )
         for each in parts.due(connection())
-        if each.late(_today())
+        if each.late(local_today())
     ]
     return Section("late", say("Parts that are late"), lines)
 
@@ -423,12 +433,8 @@ def _link(page: str, number: str) -> str:
     return url_for(f"bench.{page}", number=spoken(number))
 
 
-def _today() -> date:
-    return speaking().local(desk().clock.now()).date()
-
-
 def _leaving() -> list[Leaving]:
-    return handovers.leaving(connection(), _today())
+    return handovers.leaving(connection(), local_today())
 
 
 def _waits(kept: Kept) -> bool:
