@@ -16,6 +16,7 @@ from sqlalchemy.exc import IntegrityError
 from notifications.tables import OPEN, outbox
 
 _FORGET = delete(outbox).where(outbox.c.reference == bindparam("wanted"))
+_FORGET_RECIPIENT = delete(outbox).where(outbox.c.recipient == bindparam("wanted"))
 _ALL = 2**31 - 1  # no id is as large
 LIFE = timedelta(days=4)  # RFC 5321 4.5.4.1: give up after at least four to five days
 
@@ -305,3 +306,8 @@ def count_full(connection: Connection, before: datetime, but: Sequence[str] = ()
 def forget(connection: Connection, reference: str) -> int:
     """Delete every message about `reference`, sent or not, and tell how many those were."""
     return connection.execute(_FORGET, {"wanted": reference}).rowcount
+
+
+def forget_recipient(connection: Connection, recipient: str) -> int:
+    """Delete every message to somebody, sent or not, and tell how many those were."""
+    return connection.execute(_FORGET_RECIPIENT, {"wanted": recipient}).rowcount

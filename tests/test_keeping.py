@@ -10,6 +10,9 @@ from pathlib import Path
 
 import pytest
 
+from portal.actions.contacts import ContactTyped, change_contact
+from portal.actions.desk import COMMAND
+from portal.main import open_installation
 from tests.conftest import Run
 
 EMAIL = "ada@example.org"
@@ -62,7 +65,7 @@ def test_a_person_is_handed_all_that_is_held_of_them_and_nothing_of_the_staff(
     assert "by_staff" not in json.dumps(told)
     # Art. 15(1)(a), (c), (d): purposes, recipients, period, beside the copy itself.
     assert "Radio" in page
-    assert "to post the device back, or to give it to whom you send" in page
+    assert "to post the device back, to give it to whom you send" in page
     assert "the carrier that takes the parcel" in page
     with sqlite3.connect(tmp_path / "data.sqlite") as plain:
         assert plain.execute("SELECT email FROM contacts").fetchone() == (EMAIL,)
@@ -131,3 +134,31 @@ def test_a_foreign_file_is_refused_in_one_line(run: Run, tmp_path: Path) -> None
 
     assert status == 1
     assert "Nothing was restored" in err.splitlines()[-1]
+
+
+def test_a_second_person_is_disclosed_and_erased_alone_and_it_is_said_so(
+    shop: Run, number: str, tmp_path: Path
+) -> None:
+    """Art. 15(4) and 17 GDPR."""
+    file = tmp_path / "ben.zip"
+    for deed in (("disclose", number, "--to", str(file), "--second"), ("erase", number, "--why", "Asked.", "--second")):
+        status, _out, err = shop(*deed)
+        assert status == 1
+        assert "No second person is on file" in err
+    assert not file.exists()
+    house = open_installation(tmp_path / "shop", environment={})
+    change_contact(house.desk, COMMAND, number, "second", ContactTyped("Ben Oakes", "ben@example.org"))
+    house.engine.dispose()
+
+    status, out, _err = shop("disclose", number, "--to", str(file), "--second")
+    assert (status, "It covers the second person alone." in out) == (0, True)
+    with zipfile.ZipFile(file) as bundle:
+        told = bundle.read("data.json").decode()
+    assert "ben@example.org" in told
+    assert "ada@example.org" not in told
+
+    status, out, _err = shop("erase", number, "--why", "Asked for by mail.", "--second")
+    assert status == 0
+    assert "Covered: the second person of" in out
+    assert "stays in its record" in out
+    assert b"ben@example.org" not in (tmp_path / "shop" / "benchwindow.db").read_bytes()

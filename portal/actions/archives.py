@@ -16,7 +16,7 @@ from portal.rules.refusals import Refused
 from portal.rules.retention import Kept
 from portal.rules.sentences import say
 from portal.rules.stages import Ending
-from portal.store import archive, house, photos, publication, visits
+from portal.store import archive, house, photos, publication, purge, visits
 from portal.store.archive import Head
 from portal.store.ledger import FileLedger, Line
 from portal.store.photo_files import PhotoFiles
@@ -128,6 +128,9 @@ def _apply(connection: Connection, line: Line, gone: list[str]) -> None:
                 retention.end_all(connection, visit.id, Ending.RETURNED, line.at)  # as it was by then
                 visits.end_link_at(connection, visit.id, visit.link_ends_at or line.at)
                 retention.erase_visit(connection, policy_in_force(connection), visit.id, ERASED_AT_ONCE, gone)
+        case "second":
+            if contact := visits.contact_by_ref(connection, line.ref):
+                purge.second_person(connection, contact.id, contact.ref)
         case "photo":
             gone += [line.ref, *photos.remove(connection, line.ref)]
         case "publication":

@@ -24,10 +24,16 @@ from portal.rules.retention import REGISTER, Kept
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import Event
 from portal.rules.text import line
-from portal.store import keeping, tickets, visits
+from portal.store import keeping, purge, tickets, visits
 from portal.store.ledger import Line
 from portal.store.photo_files import PhotoFiles
 from portal.store.tickets import Ticket
+
+OF_A_SECOND = (Kept.CONTACT, Kept.MESSAGE, Kept.PUSH)  # what is held of a second person
+SECOND_STAYS = say(
+    "What they wrote about the repair stays in its record and goes with it: the repair needs it, and a claim may (Art. "
+    "17(3)(e) GDPR)."
+)
 
 
 @dataclass(frozen=True)
@@ -100,6 +106,31 @@ def erase(
     for ref in gone:
         files.remove(ref)
     return told[0] if told else _again(desk, outcome.number)
+
+
+def erase_second(desk: Desk, by: By, number: str, why: str, *, deed_key: str | None = None) -> Erased:
+    """Erase who the second person of a ticket's visit is; their repair it is not, so a device may still be here.
+
+    Raises Refused where there is none, and Unfit without a reason.
+    """
+    reason = line("why", say("The reason"), why, limit=400, required=True)
+    numbers: list[str] = []
+
+    def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
+        seconds = [each for each in visits.contacts_of(connection, ticket.visit_id) if each.role == "second"]
+        if not seconds:
+            raise Refused(say("No second person is on file with this repair."))
+        numbers.extend(each.number for each in tickets.of_visit(connection, ticket.visit_id))
+
+        def write(connection: Connection, _ticket: Ticket, now: datetime) -> None:
+            purge.second_person(connection, seconds[0].id, seconds[0].ref)
+            keeping.record(connection, Kept.CONTACT, 1, desk.shelf.read(connection)[0], now)
+            desk.ledger.note(Line(now, "second", seconds[0].ref))
+
+        return Change([Event("second_erased")], text=reason, audience="bench", write=write)
+
+    outcome = change_ticket(desk, by, number, decide, deed_key=deed_key)
+    return Erased(numbers or [outcome.number], second_person=True, gone=OF_A_SECOND, stays=())
 
 
 def _stays(since: dict[Kept, datetime], going: Sequence[Kept], policy: Policy, paused: dict[Kept, date]) -> list[Stays]:

@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
@@ -17,6 +16,7 @@ from portal.actions import tell
 from portal.actions.desk import CLOCK, By, Change, Desk, NotFound, change_within, find
 from portal.actions.shelf import day
 from portal.rules import rights as rules
+from portal.rules.days import local_day
 from portal.rules.hours import holiday_on
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused, Unfit
@@ -47,6 +47,7 @@ class Asked:
     received_on: str = ""
     number: str = ""
     words: str = ""
+    whose: str = "owner"  # or "second": of the visit's second person
 
 
 def enter(desk: Desk, by: By, asked: Asked, *, at_once: bool = False, deed_key: str | None = None) -> str:
@@ -54,24 +55,25 @@ def enter(desk: Desk, by: By, asked: Asked, *, at_once: bool = False, deed_key: 
 
     `at_once`: it is the owner's own, proven, and what it changes begins now.
 
-    Raises Unfit (fields "right", "through", "received_on", "number", "words"), NotFound.
+    Raises Unfit (fields "right", "through", "received_on", "number", "words", "whose"), NotFound.
     """
     words = passage("words", say("What is asked"), asked.words)
     with desk.writing() as connection:
         now, policy = desk.clock.now(), desk.policy(connection)
         if known := rights.of_deed(connection, deed_key):
             return known.ref
-        today = local_day(policy, now)
+        today = local_day(now, policy)
         request = Request(rules.right(asked.right), _received(asked.received_on, today))
         ticket = find(connection, asked.number) if asked.number.strip() else None
         if by.kind == "customer" and ticket:
-            _must_be_new(connection, ticket, request.right)
+            _must_be_new(connection, ticket, request.right, asked.whose)
         through = rules.through(asked.through, by_person=by.kind == "customer")
         ref = new_ref(desk.chooser)
         values: dict[str, object] = {
             "ref": ref,
             "visit_id": ticket.visit_id if ticket else None,
             "number": ticket.number if ticket else "",
+            "whose": _whose(connection, ticket, asked.whose),
             "through": through.value,
             "words": words,
             "made_at": now,
@@ -93,7 +95,7 @@ def keep_done(
     desk: Desk, connection: Connection, ticket: Ticket, right: Right, answer: str, now: datetime, deed_key: str | None
 ) -> Kept:
     """Keep a request that a person made on their page and that was carried out in the same transaction."""
-    today = local_day(desk.policy(connection), now)
+    today = local_day(now, desk.policy(connection))
     values: dict[str, object] = {
         "ref": new_ref(desk.chooser),
         "visit_id": ticket.visit_id,
@@ -189,7 +191,7 @@ def lift(desk: Desk, by: By, ref: str, told: str, *, deed_key: str | None = None
 def end_announced(desk: Desk, now: datetime) -> tuple[int, int]:
     """End the restrictions of which the person was told, on their day: (looked at, ended)."""
     with desk.reading() as connection:
-        today, told = local_day(desk.policy(connection), now), rights.ending_restrictions(connection)
+        today, told = local_day(now, desk.policy(connection)), rights.ending_restrictions(connection)
         over = [
             kept
             for kept in told
@@ -218,7 +220,7 @@ def remind(desk: Desk, now: datetime) -> tuple[int, int]:
     """Tell the keepers of requests that must be answered within days, once each: (looked at, reminded)."""
     with desk.reading() as connection:
         policy, waiting = desk.policy(connection), rights.open_ones(connection)
-    today, holidays = local_day(policy, now), holidays_of(policy)
+    today, holidays = local_day(now, policy), holidays_of(policy)
     soon = [each for each in waiting if each.reminded_at is None and rules.due_soon(each.request, today, holidays)]
     for kept in soon:
         with desk.writing() as connection:
@@ -227,8 +229,17 @@ def remind(desk: Desk, now: datetime) -> tuple[int, int]:
     return len(waiting), len(soon)
 
 
-def take_effect(connection: Connection, visit_id: int, right: Right, by: By, now: datetime) -> None:
-    """What a restriction or an objection changes at once: the data is only stored, or reminders and news end."""
+def take_effect(
+    connection: Connection, visit_id: int, right: Right, by: By, now: datetime, whose: str = "owner"
+) -> None:
+    """What a restriction or an objection changes at once: the data is only stored, or reminders and news end.
+
+    A second person hears nothing any more either way: nothing else is done with their data.
+    """
+    if whose == "second":
+        if right in (Right.RESTRICTION, Right.OBJECTION):
+            _silence_second(connection, visit_id)
+        return
     if right is Right.RESTRICTION:
         visits.restrict(connection, visit_id, now)
         until = (now + LOOKED_AT_AGAIN).date()
@@ -243,6 +254,12 @@ def take_effect(connection: Connection, visit_id: int, right: Right, by: By, now
                 visits.change_contact(connection, contact.id, {"no_reminders": True, "wants": wants})
 
 
+def _silence_second(connection: Connection, visit_id: int) -> None:
+    for contact in visits.contacts_of(connection, visit_id):
+        if contact.role == "second":
+            visits.change_contact(connection, contact.id, {"no_reminders": True, "wants": "none"})
+
+
 def of(connection: Connection, ref: str) -> Kept:
     """The request with this public id. Raises NotFound."""
     kept = rights.by_ref(connection, ref)
@@ -254,11 +271,6 @@ def of(connection: Connection, ref: str) -> Kept:
 def holidays_of(policy: Policy) -> rules.IsHoliday:
     """Which days are public holidays where the shop is."""
     return lambda day: bool(holiday_on(day, policy.hours))
-
-
-def local_day(policy: Policy, now: datetime) -> date:
-    """The day by the shop's clock on the wall."""
-    return now.astimezone(ZoneInfo(policy.shop.zone)).date()
 
 
 def _change(
@@ -275,7 +287,7 @@ def _change(
         now, policy, kept = desk.clock.now(), desk.policy(connection), of(connection, ref)
         if deed_key and kept.deed_key == deed_key:
             return
-        request, values = decide(kept, policy, local_day(policy, now))
+        request, values = decide(kept, policy, local_day(now, policy))
         if not rights.change(connection, kept, request, values, deed_key):
             raise Refused(_MEANWHILE)
         changed = of(connection, ref)
@@ -313,7 +325,7 @@ def _owner_is_reached(connection: Connection, visit_id: int, policy: Policy) -> 
 
 def _take_effect(connection: Connection, kept: Kept, by: By, now: datetime) -> None:
     if kept.visit_id is not None and kept.request.state is State.DONE:
-        take_effect(connection, kept.visit_id, kept.request.right, by, now)
+        take_effect(connection, kept.visit_id, kept.request.right, by, now, kept.whose)
 
 
 def _end_restriction(connection: Connection, kept: Kept, _by: By, _now: datetime) -> None:
@@ -326,9 +338,19 @@ def _end_restriction(connection: Connection, kept: Kept, _by: By, _now: datetime
             keeping.end_pause(connection, kept.visit_id, pause.kept)
 
 
-def _must_be_new(connection: Connection, ticket: Ticket, right: Right) -> None:
+def _whose(connection: Connection, ticket: Ticket | None, typed: str) -> str:
+    """Who asks. Raises Unfit (field "whose") for a second person where none is named."""
+    if typed not in ("owner", "second"):
+        raise Unfit("whose", say("Please choose who asks."))
+    named = {each.role for each in visits.contacts_of(connection, ticket.visit_id)} if ticket else set()
+    if typed == "second" and typed not in named:
+        raise Unfit("whose", say("No second person is on file with this repair."))
+    return typed
+
+
+def _must_be_new(connection: Connection, ticket: Ticket, right: Right, whose: str) -> None:
     """Nobody fills the keeper's list: what waits for an answer is not asked twice on the page."""
-    waiting = [kept.request for kept in rights.of_visit(connection, ticket.visit_id)]
+    waiting = [kept.request for kept in rights.of_visit(connection, ticket.visit_id) if kept.whose == whose]
     if any(each.right is right and each.state is State.OPEN for each in waiting):
         raise Refused(say("You have asked for this already. The shop answers within a month."))
 

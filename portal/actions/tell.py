@@ -212,12 +212,12 @@ def own_data_code(connection: Connection, visit: Visit, challenge: str, now: dat
 
 
 def request_told(connection: Connection, kept: Request, what: str, now: datetime) -> None:
-    """What became of a request about personal data, to its visit's owner, whatever else they want to hear."""
+    """What became of a request about personal data, to who made it, whatever else they want to hear."""
     if kept.visit_id is None:
         return
     visit, facts = visits.by_id(connection, kept.visit_id), {"request": kept.ref, "what": what}
     for contact in visits.contacts_of(connection, visit.id):
-        if contact.role == "owner":
+        if contact.role == kept.whose:
             _put(connection, "request_told", cause_of_request(kept), contact, visit.ref, facts, now)
 
 

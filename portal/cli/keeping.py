@@ -38,12 +38,14 @@ def add_to(commands: Commands) -> None:
     )
     parser.add_argument("number", help="the repair's number")
     parser.add_argument("--to", type=Path, required=True, metavar="FILE.zip", help="where to write it")
+    parser.add_argument("--second", action="store_true", help="only what is held of the visit's second person")
 
     parser = command(
         commands, "erase", _erase, "erase what can go of a repair's visit", 'erase 4711-8 --why "asked for by mail"'
     )
     parser.add_argument("number", help="the repair's number")
     parser.add_argument("--why", required=True, help="the reason, without personal data")
+    parser.add_argument("--second", action="store_true", help="only who the visit's second person is")
     takes_words(parser, "why")
 
     parser = command(commands, "archive", _archive, "write the whole shop as one SQLite file", "archive shop.sqlite")
@@ -90,20 +92,28 @@ def _retention(options: argparse.Namespace) -> int:
 
 def _disclose(options: argparse.Namespace) -> int:
     house = opened(options)
-    content = packed(house.desk, house.photo_files, options.number)
+    content = packed(house.desk, house.photo_files, options.number, "second" if options.second else "owner")
     options.to.touch(mode=0o600)
     options.to.write_bytes(content)
-    print(f"{options.to}: {len(content)} bytes. It covers the whole visit; of a second person nothing is in it.")
+    covers = "the second person alone" if options.second else "the whole visit; of a second person nothing is in it"
+    print(f"{options.to}: {len(content)} bytes. It covers {covers}.")
     return 0
 
 
 def _erase(options: argparse.Namespace) -> int:
     house = opened(options)
-    told = erasure.erase(house.desk, house.photo_files, COMMAND, options.number, options.why)
+    if options.second:
+        told = erasure.erase_second(house.desk, COMMAND, options.number, options.why)
+    else:
+        told = erasure.erase(house.desk, house.photo_files, COMMAND, options.number, options.why)
     archives.drop_all(house.settings.archives)
     compact(house.engine)
     empty_the_log(house.engine)
-    print(f"Covered: {', '.join(map(spoken, told.numbers))}{', and the second person' if told.second_person else ''}.")
+    numbers = ", ".join(map(spoken, told.numbers))
+    if options.second:
+        print(f"Covered: the second person of {numbers}. {erasure.SECOND_STAYS}")
+    else:
+        print(f"Covered: {numbers}{', and the second person' if told.second_person else ''}.")
     for kept in told.gone:
         print(f"gone: {REGISTER[kept].name}")
     for stays in told.stays:

@@ -11,26 +11,33 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from portal.actions.desk import Desk, find
+from portal.actions.desk import Desk, NotFound, find
 from portal.language import Language, language
 from portal.letters.rendering import environment
 from portal.rules.numbers import spoken
 from portal.rules.policy import Policy
 from portal.rules.retention import REGISTER, START_WORDS, Kept
+from portal.rules.sentences import say
 from portal.store import disclosure, tickets, visits
 from portal.store.disclosure import Rows
 from portal.store.photo_files import LARGE, PhotoFiles
 
 
-def packed(desk: Desk, files: PhotoFiles, number: str) -> bytes:
-    """The ZIP of a ticket's whole visit. Raises Unfit, NotFound for no such ticket."""
+def packed(desk: Desk, files: PhotoFiles, number: str, whose: str = "owner") -> bytes:
+    """The ZIP of a ticket's whole visit, or (`whose` "second") of its second person alone.
+
+    Raises Unfit, NotFound for no such ticket or person.
+    """
     with desk.reading() as connection:
         ticket = find(connection, number)
         policy = desk.policy(connection)
         visit = visits.by_id(connection, ticket.visit_id)
-        rows = disclosure.of_visit(connection, visit.id)
+        of_second = whose == "second"
+        rows = (disclosure.of_second if of_second else disclosure.of_visit)(connection, visit.id)
         numbers = [spoken(each.number) for each in tickets.of_visit(connection, visit.id)]
         second = any(contact.role == "second" for contact in visits.contacts_of(connection, visit.id))
+    if of_second and not second:
+        raise NotFound(say("No second person is on file with this repair."))
     words = language(visit.language, policy.shop.zone)
     page = (
         environment(words)
@@ -40,6 +47,7 @@ def packed(desk: Desk, files: PhotoFiles, number: str) -> bytes:
             shop=policy.shop,
             numbers=numbers,
             second=second,
+            of_second=of_second,
             rows=rows,
             register=_register(policy, words),
             privacy=policy.privacy,

@@ -103,6 +103,7 @@ _BENCH: Mapping[str, Sentence] = {
     "received_announced": say("The announced parcel came"),
     "kept_on": say("Kept longer: {kept}, until {until}"),
     "erased": say("Personal data erased on request"),
+    "second_erased": say("The second person’s data erased on request"),
     "formal_notice_made": say("{notice} written"),
     "formal_notice_posted": say("{notice} posted on {day}"),
     "formal_notice_withdrawn": say("{notice} taken back: {taken_back_since}"),

@@ -1,4 +1,4 @@
-"""The ledger of what must not come back from an archive: erased visits, withdrawn photos and consents, renewed links.
+"""The ledger of what must not come back from an archive: erased data, withdrawn photos and consents, renewed links.
 
 Random ids and times only, one JSON line each, in a file of its own: apart from the database, so that an old copy of
 that cannot bring it back, and apart from the archives. Written before the deed commits: a line for a deed that was cut
@@ -15,7 +15,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal, Protocol
 
-What = Literal["visit", "photo", "publication", "docket", "contact"]
+What = Literal["visit", "second", "photo", "publication", "docket", "contact"]
 
 
 @dataclass(frozen=True)

@@ -32,6 +32,7 @@ from portal.store.parts import forget_donor
 from portal.store.tables import contacts, journal, logins, policies, staff, tickets, visits
 
 _WANTED: BindParameter[int] = bindparam("wanted")
+_CONTACT = delete(contacts).where(contacts.c.id == _WANTED)
 _CONTACTS = delete(contacts).where(contacts.c.visit_id == _WANTED)
 _LANGUAGE = update(visits).where(visits.c.id == _WANTED).values(language=bindparam("plain"))
 _DEVICE = update(tickets).where(tickets.c.id == _WANTED).values(device="")
@@ -94,6 +95,13 @@ def visit_contacts(connection: Connection, visit_id: int, language: str) -> None
     connection.execute(_CONTACTS, {"wanted": visit_id})
     rights.forget_codes(connection, visit_id)
     connection.execute(_LANGUAGE, {"wanted": visit_id, "plain": language})
+
+
+def second_person(connection: Connection, contact_id: int, ref: str) -> None:
+    """Erase who a visit's second person is, where notices reach them, and the messages and calls to them."""
+    connection.execute(_CONTACT, {"wanted": contact_id})
+    outbox.forget_recipient(connection, ref)
+    calls.forget_recipient(connection, ref)
 
 
 def device_identity(connection: Connection, ticket_id: int) -> None:

@@ -19,6 +19,7 @@ _ALL = (
     requests.c.ref,
     requests.c.visit_id,
     requests.c.number,
+    requests.c.whose,
     requests.c.through,
     requests.c.words,
     requests.c.extended_why,
@@ -45,6 +46,7 @@ _SETTLED = select(*_ALL).where(requests.c.state != State.OPEN.value).order_by(re
 _OF_VISIT = select(*_ALL).where(requests.c.visit_id == bindparam("wanted")).order_by(requests.c.id)
 _IN_FORCE = (
     requests.c.kind == Right.RESTRICTION.value,
+    requests.c.whose == "owner",
     requests.c.state == State.DONE.value,
     requests.c.lifted_at.is_(None),
 )
@@ -76,6 +78,7 @@ class Kept:
     ref: str
     visit_id: int | None
     number: str
+    whose: str  # "owner", or "second" for the second person of the visit
     through: Through
     words: str
     extended_why: str
@@ -92,8 +95,9 @@ class Kept:
 
     @property
     def restricts(self) -> bool:
-        """Whether it is a restriction that is in force."""
-        return self.request.right is Right.RESTRICTION and self.request.state is State.DONE and self.lifted_at is None
+        """Whether it is a restriction of the visit that is in force; a second person’s own only silences them."""
+        settled = self.request.right is Right.RESTRICTION and self.request.state is State.DONE
+        return settled and self.whose == "owner" and self.lifted_at is None
 
 
 @dataclass(frozen=True)

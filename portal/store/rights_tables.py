@@ -19,6 +19,7 @@ requests = Table(
     Column("visit_id", Integer, ForeignKey("visits.id", ondelete="SET NULL"), info=NONE),
     Column("number", String(12), nullable=False, server_default="", info=RECORD),  # "" where no repair is known
     Column("kind", String(20), nullable=False, info=RECORD),
+    Column("whose", String(10), nullable=False, server_default="owner", info=RECORD),  # the role of who asks
     Column("through", String(20), nullable=False, info=RECORD),
     Column("received_on", Date, nullable=False, info=RECORD),  # a day in the shop's zone, as the clock runs
     Column("state", String(10), nullable=False, info=RECORD),

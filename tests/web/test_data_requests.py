@@ -12,6 +12,7 @@ from werkzeug.test import TestResponse
 
 from notifications.instants import FixedClock
 from portal.actions import own_data, rights
+from portal.actions.contacts import ContactTyped, change_contact
 from portal.actions.desk import Desk
 from portal.actions.handover import return_unrepaired
 from portal.actions.intake import TakenIn
@@ -209,3 +210,39 @@ def test_what_may_be_done_with_restricted_data_is_written_down_by_the_bench_and_
     assert send(staff_client, data, f"{data}/allow-no-more", use="write").status_code == 303
 
     assert send(staff_client, ticket, f"{ticket}/note", text="Again.", audience="customer").status_code == 422
+
+
+def test_a_second_persons_request_is_answered_with_what_is_theirs(
+    keeper_client: Browser, desk: Desk, number: str
+) -> None:
+    """Art. 15(4) and 17 GDPR."""
+    data = f"/bench/{spoken(number)}/data"
+    assert 'name="whose"' not in keeper_client.get(data).text
+    change_contact(desk, BENCH, number, "second", ContactTyped("Ben Oakes", "ben@example.org", may_be_told=True))
+    assert (
+        send(keeper_client, data, f"{data}/request", right="erasure", through="mail", whose="second").status_code == 303
+    )
+    with desk.reading() as connection:
+        (asked,) = rows.of_visit(connection, ticket_of(desk, number).visit_id)
+    page = f"{LIST}/{asked.ref}"
+    assert "the second person named with the repair" in keeper_client.get(page).text
+    with zipfile.ZipFile(io.BytesIO(keeper_client.get(f"{page}/data.zip").data)) as bundle:
+        told = bundle.read("data.json")
+    assert b"ben@example.org" in told
+    assert b"ada@example.org" not in told
+
+    answer = send(keeper_client, page, f"{page}/erase")
+
+    assert "stays in its record" in answer.text
+    assert "ben@example.org" not in repr(everything(desk))
+    assert "ada@example.org" in repr(everything(desk))
+
+
+def test_for_whom_there_is_no_second_person_stays_typed(keeper_client: Browser, number: str) -> None:
+    fields = {"number": spoken(number), "right": "access", "through": "mail", "whose": "second", "words": "Mine."}
+    answer = send(keeper_client, LIST, f"{LIST}/enter", **fields)
+
+    assert answer.status_code == 422
+    assert "No second person is on file" in answer.text
+    assert 'value="second" checked' in answer.text
+    assert ">Mine.</textarea>" in answer.text

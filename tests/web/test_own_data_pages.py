@@ -254,6 +254,9 @@ def test_the_second_person_may_ask_but_not_open_somebody_elses_data(client: Brow
     assert client.post(own + "/code").status_code == 403
     assert client.post(own + "/open", data={"code": "123456"}).status_code == 403
     assert send(client, client.get(own).text, own + "/ask", right="access").status_code == 303
+    with desk.reading() as connection:
+        (asked,) = rights.of_visit(connection, ticket_of(desk, number).visit_id)
+    assert asked.whose == "second"
 
 
 def test_it_is_read_in_german_too(client: Browser, own: str) -> None:

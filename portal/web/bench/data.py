@@ -63,7 +63,8 @@ def enter_request(number: str) -> ResponseReturnValue:
     """Somebody asked about their data at the counter, by letter or by telephone."""
 
     def deed(desk: Desk, by: By, number: str, seen: int | None, deed_key: str | None) -> Outcome:
-        asked = Asked(typed("right"), typed("through"), typed("received_on"), number, typed("words"))
+        whose = typed("whose") or "owner"
+        asked = Asked(typed("right"), typed("through"), typed("received_on"), number, typed("words"), whose)
         rights.enter(desk, by, asked, deed_key=deed_key)
         return Outcome(number, seen or 0)
 
@@ -88,6 +89,7 @@ def data_page(found: Ticket, answer: Answer | None = None, form: str = "") -> Re
         throughs=THROUGH_WORDS,
         ways=BY_STAFF,
         requests=requests,
+        may_be_second=any(each.role == "second" for each in visits.contacts_of(connection(), found.visit_id)),
         restrictions=[each for each in requests if each.restricts],
         allowed=store.allowed_uses_of(connection(), found.visit_id) if visit.restricted_at else [],
         uses=USE_WORDS,

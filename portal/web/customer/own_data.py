@@ -177,10 +177,11 @@ def object_to_use(token: str) -> ResponseReturnValue:
 @blueprint.post("/t/<token>/data/ask")
 def ask_about_data(token: str) -> ResponseReturnValue:
     """Without a code: the request is written down, and a person at the shop answers it."""
-    number = _tickets(_reader(token))[0].number
+    reader = _reader(token)
+    number, whose = _tickets(reader)[0].number, reader.contact.role if reader.contact else "owner"
 
     def deed() -> str:
-        asked_for = Asked(typed("right"), Through.PAGE, number=number, words=typed("what"))
+        asked_for = Asked(typed("right"), Through.PAGE, number=number, words=typed("what"), whose=whose)
         return rights.enter(desk(), CUSTOMER, asked_for, deed_key=deed_key_typed())
 
     answer = attempt(deed)

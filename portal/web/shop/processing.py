@@ -1,4 +1,4 @@
-"""`/shop/processing`: the record of processing activities (GDPR Art. 30(1), 28(3), 32(1)), to read, print and hand over."""
+"""`/shop/processing`: the record of processing (GDPR Art. 30(1), 28(3), 32(1)), to read, print and hand over."""
 
 from __future__ import annotations
 

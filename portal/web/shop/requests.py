@@ -42,7 +42,8 @@ def requests() -> ResponseReturnValue:
 def enter_request() -> ResponseReturnValue:
     """A request that came by letter, at the counter or by telephone."""
     form = checked_form()
-    typed_in = Asked(typed("right"), typed("through"), typed("received_on"), typed("number"), typed("words"))
+    whose = typed("whose") or "owner"
+    typed_in = Asked(typed("right"), typed("through"), typed("received_on"), typed("number"), typed("words"), whose)
     answer = attempt(lambda: deeds.enter(desk(), guard.me().by, typed_in, deed_key=form.key()))
     if answer.done:
         return redirect(url_for("shop.one_request", ref=answer.result, done=1), 303)
@@ -62,7 +63,7 @@ def request_data(ref: str) -> ResponseReturnValue:
     kept = deeds.of(connection(), ref)
     if kept.visit_id is None or tickets.by_number(connection(), kept.number) is None:
         raise NotFound(say("Nothing is held that belongs to this request."))
-    response = Response(packed(desk(), installation().photo_files, kept.number), mimetype="application/zip")
+    response = Response(packed(desk(), installation().photo_files, kept.number, kept.whose), mimetype="application/zip")
     response.headers.set("Content-Disposition", "attachment", filename=f"{spoken(kept.number)}.zip")
     return response
 
@@ -111,7 +112,10 @@ def erase_for_request(ref: str) -> ResponseReturnValue:
 
     def deed() -> Erased:
         by, files = guard.me().by, installation().photo_files
-        erased = erasure.erase(desk(), files, by, kept.number, why, deed_key=form.key())
+        if kept.whose == "second":
+            erased = erasure.erase_second(desk(), by, kept.number, why, deed_key=form.key())
+        else:
+            erased = erasure.erase(desk(), files, by, kept.number, why, deed_key=form.key())
         leave_no_copy()
         return erased
 
@@ -135,6 +139,7 @@ def _list(answer: Answer) -> ResponseReturnValue:
         waiting=waiting(),
         settled=store.settled(connection(), SETTLED_SHOWN),
         ways=BY_STAFF,
+        may_be_second=True,
         today=local_today(),
         **_words(answer),
     )
@@ -152,6 +157,7 @@ def _page(ref: str, answer: Answer, form: str = "") -> ResponseReturnValue:
         form=form,
         may_stop=law is Law.UK,
         erased=answer.result if isinstance(answer.result, Erased) else None,
+        second_stays=erasure.SECOND_STAYS,
         remedies=REMEDIES,
         grounds=GROUNDS,
         register=REGISTER,

@@ -98,6 +98,7 @@ def upgrade() -> None:
         sa.Column("visit_id", sa.Integer(), nullable=True),
         sa.Column("number", sa.String(length=12), server_default="", nullable=False),
         sa.Column("kind", sa.String(length=20), nullable=False),
+        sa.Column("whose", sa.String(length=10), server_default="owner", nullable=False),
         sa.Column("through", sa.String(length=20), nullable=False),
         sa.Column("received_on", sa.Date(), nullable=False),
         sa.Column("state", sa.String(length=10), nullable=False),
