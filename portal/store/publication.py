@@ -24,11 +24,6 @@ class Consent:
 _STANDING = select(table.c.shown, table.c.language, table.c.by_kind, table.c.given_at).where(
     table.c.ticket_id == bindparam("ticket_id"), table.c.withdrawn_at.is_(None)
 )
-_OF_VISIT = (
-    select(table.c.ticket_id)
-    .join(tickets, table.c.ticket_id == tickets.c.id)
-    .where(tickets.c.visit_id == bindparam("visit_id"), table.c.withdrawn_at.is_(None))
-)
 _TAKE_BACK = (
     update(table)
     .where(
@@ -46,11 +41,6 @@ def standing(connection: Connection, ticket_id: int) -> Consent | None:
     """The consent that stands for a ticket, or None: not for publication."""
     row = connection.execute(_STANDING, {"ticket_id": ticket_id}).first()
     return Consent(*tuple(row)) if row else None
-
-
-def allowed_of_visit(connection: Connection, visit_id: int) -> set[int]:
-    """The ids of a visit's tickets whose devices may be published."""
-    return set(connection.execute(_OF_VISIT, {"visit_id": visit_id}).scalars())
 
 
 def add(connection: Connection, values: dict[str, object]) -> None:

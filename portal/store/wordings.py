@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, func, insert, select, update
+from sqlalchemy import Connection, bindparam, insert, select, update
 
 from portal.rules.wording import Part
 from portal.store.wording_tables import wordings
@@ -32,7 +32,6 @@ _NEWEST_ONES = select(wordings).where(
 )
 _SPOKEN = _NEWEST_ONES.where(*_HERE, wordings.c.language.in_(bindparam("tags", expanding=True)))
 _BY_ID = select(wordings).where(wordings.c.id.in_(bindparam("ids", expanding=True)))
-_NEWEST = select(func.max(wordings.c.revision)).where(*_HERE, wordings.c.language == bindparam("of_language"))
 _NAMELESS = update(wordings).where(wordings.c.made_by == bindparam("wanted")).values(made_by=None)
 
 
@@ -79,12 +78,6 @@ def by_ids(connection: Connection, ids: Collection[int]) -> dict[int, Wording]:
     if not ids:
         return {}
     return {row.id: _wording(row) for row in connection.execute(_BY_ID, {"ids": sorted(ids)})}
-
-
-def newest(connection: Connection, event: str, occasion: str, language: str) -> int:
-    """The number of the newest revision; 0 where there is none."""
-    values = {"of_event": event, "of_occasion": occasion, "of_language": language}
-    return connection.execute(_NEWEST, values).scalar() or 0
 
 
 def add(
