@@ -430,6 +430,7 @@ _STOPS: Mapping[str, Sentence] = {
     "ownership_questioned": say("somebody else says that it is theirs"),
     "complained": _DISPUTED,
     "objected": _DISPUTED,
+    "verdict_objected": _DISPUTED,
     "moved": say("the device went back to the bench"),
     "ended": say("the device has left the shop"),
     "money_taken": BECAUSE_WORDS[Because.PAID],

@@ -10,10 +10,13 @@ from sqlalchemy import select, update
 from notifications.instants import FixedClock
 from notifications.tables import outbox
 from portal.actions import moves
+from portal.actions import warranty as again
 from portal.actions.collection import remind
 from portal.actions.desk import Desk
 from portal.actions.handover import hand_over
 from portal.actions.intake import NewDevice, NewVisit, take_in
+from portal.actions.record import object_to, record
+from portal.rules.intake_record import Record
 from portal.store.tables import tickets
 from tests.actions.aftermath import everything, ticket_of
 from tests.actions.bench import WITHOUT_CODE, bring_to
@@ -89,6 +92,38 @@ def test_a_dispute_stops_it_and_its_end_lets_it_go_on(desk: Desk, clock: FixedCl
     assert places(desk) == []
 
     moves.hold(desk, BENCH, ready, "none")
+    walk(desk, clock, 2)
+
+    assert places(desk) == [1]
+
+
+def test_an_objection_to_the_record_stops_it_until_a_new_version_answers_it(
+    desk: Desk, clock: FixedClock, number: str
+) -> None:
+    record(desk, BENCH, number, Record(shop_sees="A scratched lid"))
+    bring_to(desk, number, "ready")
+    object_to(desk, number, 1, "There was no scratch.")
+    walk(desk, clock, 10)
+    assert places(desk) == []
+
+    record(desk, BENCH, number, Record(shop_sees="A lid"))
+    walk(desk, clock, 2)
+
+    assert places(desk) == [1]
+
+
+def test_an_objection_to_what_was_found_under_warranty_stops_it_until_somebody_has_looked_again(
+    desk: Desk, clock: FixedClock, ready: str
+) -> None:
+    hand_over(desk, BENCH, ready, WITHOUT_CODE)
+    back = again.take_back_in(desk, BENCH, ready, "Hums again.").numbers[0]
+    again.decide(desk, BENCH, back, "other", "customer", "It is the plug.")
+    bring_to(desk, back, "ready")
+    again.object_to(desk, back, "It is not the plug.")
+    walk(desk, clock, 10)
+    assert places(desk) == []
+
+    again.decide(desk, BENCH, back, "same", "shop", "It is the old solder joint.")
     walk(desk, clock, 2)
 
     assert places(desk) == [1]

@@ -21,6 +21,8 @@ from portal.actions.handover import hand_over
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.payments import Typed as Payment
 from portal.actions.price_terms import TypedTerms
+from portal.actions.record import object_to, record
+from portal.rules.intake_record import Record
 from portal.rules.refusals import Refused, Unfit
 from portal.rules.stages import Ending
 from portal.store import policies
@@ -290,6 +292,12 @@ def _complains(desk: Desk, number: str) -> None:
     complaints.complain(desk, number, "I never agreed to that.")
 
 
+def _objects(desk: Desk, number: str) -> None:
+    record(desk, BENCH, number, Record(shop_sees="A scratched lid"))
+    object_to(desk, number, 1, "There was no scratch.")
+    record(desk, BENCH, number, Record(shop_sees="A lid"))
+
+
 def _is_claimed(desk: Desk, number: str) -> None:
     ownership.question(desk, BENCH, number, "A neighbour says it was stolen.")
 
@@ -303,7 +311,7 @@ def _pays(desk: Desk, number: str) -> None:
     deeds.take_back(desk, BENCH, number, newest(desk, number).id, "paid")
 
 
-@pytest.mark.parametrize("stop", [_disputes, _complains, _is_claimed, _goes_back, _pays])
+@pytest.mark.parametrize("stop", [_disputes, _complains, _objects, _is_claimed, _goes_back, _pays])
 def test_what_stops_the_path_stops_it_at_once_and_for_this_letter_for_good(
     desk: Desk, clock: FixedClock, tmp_path: File, ready: str, stop
 ) -> None:
