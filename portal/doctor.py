@@ -21,6 +21,7 @@ from portal import settings
 from portal.actions.desk import NoPolicy
 from portal.main import Installation, open_database, open_installation
 from portal.rules.print_sizes import leads_only_here
+from portal.rules.sms import LONGEST_ADDRESS
 from portal.settings import BadSetting, NoSecret, Settings
 from portal.store import house as remembered
 from portal.store import schema
@@ -160,6 +161,13 @@ def _gateways(house: Installation) -> Iterator[Finding]:
         channel.check()
     except Undelivered as fault:
         yield Finding("texts", f"{fault.why}. Look at BENCHWINDOW_GATEWAYS.", must_be_mended=True)
+        return
+    if (length := len(house.desk.links.base_url)) > LONGEST_ADDRESS:
+        says = (
+            f"{channel.describe()}; the address of the site has {length} signs, and with more than {LONGEST_ADDRESS} "
+            "some texts go out as two, each paid for"
+        )
+        yield Finding("texts", says, worth_a_look=True)
     else:
         yield Finding("texts", channel.describe())
 

@@ -410,6 +410,22 @@ def test_doctor_says_when_a_gateway_cannot_be_read(shop: Run, monkeypatch: pytes
     assert "secret@" not in out
 
 
+@pytest.mark.parametrize(
+    ("address", "is_long"), [("https://repairs.example.org", False), ("https://" + "r" * 29, True)]
+)
+def test_doctor_says_when_the_address_of_the_site_makes_texts_dear(
+    shop: Run, monkeypatch: pytest.MonkeyPatch, address: str, is_long: bool
+) -> None:
+    monkeypatch.setenv(PREFIX + "GATEWAYS", "json://example.org/{to}")
+    monkeypatch.setenv(PREFIX + "BASE_URL", address)
+
+    told = re.search(r"(\S+) +texts: (.*)", shop("doctor")[1])
+
+    assert told
+    assert ("go out as two, each paid for" in told[2]) is is_long
+    assert told[2].startswith("go out by json")
+
+
 def test_doctor_says_when_a_gateway_has_no_place_for_the_number(shop: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(PREFIX + "GATEWAYS", "json://example.org/send")
 

@@ -19,7 +19,7 @@ from portal.letters import STAFF_STILL_TRUE, STILL_TRUE
 from portal.letters.own_words import parts_of, shipped, values_of
 from portal.letters.rendering import rendered
 from portal.letters.told import Facts, StaffTold, Told
-from portal.letters.writing import staff_words_of, words_of
+from portal.letters.writing import as_sent, staff_words_of, words_of
 from portal.rules import rights as rights_rules
 from portal.rules import sms
 from portal.rules.policy import Policy
@@ -89,7 +89,7 @@ def preview(
             unsaid.append(part)
         read[part] = own or as_text(filled(part, shipped(speaking, *occasion.name, part), values))
     if Part.SMS in read:
-        read[Part.SMS] = sms.plain(" ".join(read[Part.SMS].split()))
+        read[Part.SMS] = as_sent(read[Part.SMS], speaking)
     read[Part.TEXT] = _whole(occasion, speaking, policy, values, read[Part.TEXT])
     return Preview(read, sms.cost(read[Part.SMS]) if Part.SMS in read else None, tuple(unsaid))
 

@@ -6,11 +6,12 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from notifications.letters import Attachment, Letter
-from portal.language import language
+from portal.language import Language, language
 from portal.letters.own_words import LINKS, said
 from portal.letters.rendering import rendered
 from portal.letters.told import Facts, Letterbox, StaffTold, Told
 from portal.rules import sms
+from portal.rules.messages import NO_REPLIES
 from portal.rules.numbers import spoken
 from portal.rules.tokens import LinkKind
 from portal.rules.wording import Part, as_text, briefly
@@ -49,10 +50,18 @@ def write(
 
 
 def write_sms(desk: Letterbox, event: str, told: Told, context: Facts) -> Letter:
-    """The text message of an event for one contact: one line, in the cheaper alphabet where that says the same."""
+    """The text message of an event for one contact."""
     words = words_of(desk, told, context)
-    text = sms.plain(_line(_part(event, Part.SMS, told, words)))
+    text = as_sent(_part(event, Part.SMS, told, words), words["language"])
     return Letter(to=told.contact.phone, subject="", text=text, wording=_revision(told))
+
+
+def as_sent(text: str, spoken_language: Language) -> str:
+    """A text message as it goes out: one line, in the cheaper alphabet where that says the same.
+
+    It says that replies are not read, where there is room for it.
+    """
+    return sms.with_note(sms.plain(_line(text)), spoken_language.say(NO_REPLIES))
 
 
 def write_to_say(desk: Letterbox, event: str, told: Told, context: Facts) -> tuple[str, str]:

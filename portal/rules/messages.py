@@ -25,6 +25,7 @@ CHANNEL_WORDS: Mapping[Channel, Sentence] = {
     Channel.RING: say("by a call"),
     Channel.PUSH: say("by a notice on a device"),
 }
+NO_REPLIES = say("Replies are not read.")  # to a text message: no gateway brings any
 POST = "post"  # what no messenger carries
 
 

@@ -65,6 +65,10 @@ def cost(text: str) -> Cost:
     return Cost(alphabet, units, _segments(sizes, _OF_SEVERAL[alphabet]))
 
 
+# Of the site, in letters and signs: with it each of the program's own texts goes out as one, its link in it.
+LONGEST_ADDRESS = 36
+
+
 def plain(text: str) -> str:
     """The text in the 7-bit alphabet where that says the same: typographic signs made plain, accents it lacks dropped.
 
@@ -73,6 +77,12 @@ def plain(text: str) -> str:
     """
     plainer = "".join(_in_alphabet(letter) for letter in text.translate(_PLAINER))
     return plainer if _fits(plainer) and cost(plainer).segments <= cost(text).segments else text
+
+
+def with_note(text: str, note: str) -> str:
+    """The text with a note behind it, unless it says so already or would go out as several for it."""
+    longer = f"{text} {note}"
+    return text if note in text or cost(longer).segments > 1 else longer
 
 
 def outside_alphabet(text: str) -> list[str]:

@@ -166,7 +166,16 @@ def test_the_first_text_says_that_it_cannot_be_answered(counter: Counter):
     counter.arrive(phone=PHONE)
 
     (text,) = counter.send()
-    assert "Replies are not read." in text
+    assert text.count("Replies are not read.") == 1
+
+
+@pytest.mark.parametrize(("language", "note"), [("en", "Replies are not read."), ("de", "Antworten liest niemand.")])
+def test_every_other_text_of_a_repair_says_so_too(counter: Counter, language: str, note: str):
+    number = counter.arrive(phone=PHONE, language=language)
+
+    texts = counter.to_the_end(number)
+
+    assert {event for event, text in texts.items() if text.count(note) != 1} == set()
 
 
 def test_every_event_of_customers_has_its_text_and_what_is_worth_a_call_its_words_to_say():
@@ -374,7 +383,7 @@ def test_texts_and_calls_are_said_in_the_shops_own_words(counter: Counter) -> No
     counter.make_ready(number)
     texts = counter.send()
 
-    assert any(re.fullmatch(r"Handheld console - done! https://\S+", text) for text in texts)
+    assert any(re.fullmatch(r"Handheld console - done! https://\S+ Replies are not read\.", text) for text in texts)
     counter.choose(channels=["ring"])
     other = counter.arrive(phone=PHONE)
     counter.choose(channels=["ring"])

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from portal.rules.sms import Alphabet, cost, plain
+from portal.rules.sms import Alphabet, cost, plain, with_note
 
 GSM7, UCS2 = Alphabet.GSM7, Alphabet.UCS2
 YA, EMOJI = "я", "😀"
@@ -95,6 +95,18 @@ def test_making_plain_never_costs_more_and_happens_once(text: str):
     assert plain(made) == made
     assert cost(made).segments <= cost(text).segments
     assert cost(made).alphabet is GSM7 or made == text
+
+
+@given(st.text(max_size=200))
+@example("a" * 137)
+@example("a" * 138)
+def test_a_note_stands_behind_a_text_where_both_go_out_as_one(text: str):
+    note = "Replies are not read."
+    sent = with_note(text, note)
+
+    assert sent in (text, f"{text} {note}")
+    assert (sent != text) is (cost(f"{text} {note}").segments == 1)
+    assert with_note(sent, note) == sent
 
 
 @given(st.text(max_size=500))
