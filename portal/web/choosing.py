@@ -8,6 +8,7 @@ from typing import NamedTuple
 from flask import request
 from werkzeug.datastructures import MultiDict
 
+from notifications.channels.push import PushChannel
 from portal.actions import choices, tell
 from portal.actions.choices import Chosen
 from portal.rules.messages import CHANNEL_WORDS, WANTS_WORDS, Channel, Wants
@@ -30,6 +31,12 @@ class Way(NamedTuple):
 def installed() -> Sequence[str]:
     """The channels that the shop has."""
     return list(installation().post_office.channels)
+
+
+def push_channel() -> PushChannel | None:
+    """The way notices on devices go, where this shop has set it up."""
+    found = installation().post_office.channels.get("push")
+    return found if isinstance(found, PushChannel) and found.works else None
 
 
 def ways(contact: Contact) -> list[Way]:

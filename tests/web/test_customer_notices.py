@@ -13,6 +13,7 @@ import pytest
 from PIL import Image, ImageChops, ImageDraw
 from sqlalchemy import func, select
 
+from notifications.channels.push import PushChannel
 from notifications.instants import FixedClock
 from portal.actions.contacts import ContactTyped, change_contact
 from portal.actions.desk import Desk
@@ -395,3 +396,13 @@ class TestAShopThatSendsNone:
         assert client.post(f"{page}/notices", data=form(peer)).status_code == 404
         assert "/messages" not in client.get(path_of(alone.link)).text
         assert client.get(f"{path_of(alone.link)}/messages").status_code == 404
+
+
+def test_where_the_extra_is_missing_no_page_leads_to_what_is_not_there(
+    client: Browser, alone: TakenIn, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert "/messages" in client.get(path_of(alone.link)).text
+    monkeypatch.setattr(PushChannel, "works", False)
+
+    assert "/messages" not in client.get(path_of(alone.link)).text
+    assert client.get(f"{path_of(alone.link)}/messages").status_code == 404

@@ -22,6 +22,7 @@ from portal.rules.questions import CUSTOMER_STATE_WORDS, State
 from portal.rules.sentences import Sentence, say
 from portal.store import customer_page, questions
 from portal.store.customer_page import Followed
+from portal.web.choosing import push_channel
 from portal.web.customer import blueprint
 from portal.web.customer.hours import OpeningHours, opening_hours
 from portal.web.customer.languages import asked, choose
@@ -31,7 +32,6 @@ from portal.web.forms import Answer, attempt, typed
 from portal.web.request_context import (
     connection,
     desk,
-    installation,
     local_today,
     policy,
     refresh,
@@ -170,8 +170,7 @@ def docket_page(token: str, shown: Shown, answer: Answer | None = None) -> Docke
             if (found_ready := returning(ticket, rules, words, desk().links.secret, contact))
         },
         is_owner=contact is not None and contact.role == "owner",
-        may_choose_messages=contact is not None
-        or (shown.owner_is_alone and "push" in installation().post_office.channels),
+        may_choose_messages=contact is not None or (shown.owner_is_alone and push_channel() is not None),
         questions=_questions(token, visit.id, found.tickets, shown.today),
         answer=answer or Answer(),
         address=url_for("customer.docket", token=token),

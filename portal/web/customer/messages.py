@@ -13,7 +13,7 @@ from portal.store.visits import Contact
 from portal.web import choosing
 from portal.web.customer import blueprint
 from portal.web.customer.languages import all_choices, asked
-from portal.web.customer.notices import channel, notices, reader_of
+from portal.web.customer.notices import notices, reader_of
 from portal.web.customer.report import back
 from portal.web.forms import Answer, Filled, attempt, deed_key_typed, new_deed_key, typed
 from portal.web.request_context import desk, refresh
@@ -55,7 +55,7 @@ def stop_reminders(token: str) -> ResponseReturnValue:
 def show_notices(token: str) -> ResponseReturnValue:
     """Let the browser that sent this show notices."""
     _visit, contact = reader_of(token)
-    way = channel()
+    way = choosing.push_channel()
     if way is None:
         abort(404)
     device = Device(typed("endpoint"), typed("key"), typed("secret"))

@@ -13,16 +13,16 @@ from typing import NamedTuple
 from flask import Response, abort, current_app, url_for
 from flask.typing import ResponseReturnValue
 
-from notifications.channels.push import PushChannel
 from notifications.channels.push.sealing import Device
 from portal.actions import pushes as listening
 from portal.rules.wording import briefly
 from portal.store import pushes, visits
 from portal.store.visits import Contact, Visit
+from portal.web.choosing import push_channel
 from portal.web.customer import blueprint
 from portal.web.customer.docket import look_up
 from portal.web.forms import new_deed_key, typed
-from portal.web.request_context import connection, desk, installation, policy, speaking
+from portal.web.request_context import connection, desk, policy, speaking
 
 WORKER = "notices_worker.js"
 PAPER = "#f6f0e3"  # as in paper.css
@@ -44,15 +44,9 @@ class Notices(NamedTuple):
     deed_key: str
 
 
-def channel() -> PushChannel | None:
-    """The way notices go, where this shop has set it up."""
-    found = installation().post_office.channels.get("push")
-    return found if isinstance(found, PushChannel) and found.works else None
-
-
 def notices(contact: Contact) -> Notices | None:
     """What the page says of a contact's notices, or None where the shop sends none."""
-    way = channel()
+    way = push_channel()
     if way is None:
         return None
     known = pushes.of_contact(connection(), contact.id) if contact.has_push else []
@@ -72,7 +66,7 @@ def reader_of(token: str) -> tuple[Visit, Contact]:
     """
     shown = look_up(token)
     contact = shown.reader.contact
-    if contact is None and shown.owner_is_alone and channel():
+    if contact is None and shown.owner_is_alone and push_channel():
         contact = next(each for each in visits.contacts_of(connection(), shown.reader.visit.id) if each.role == "owner")
     if contact is None:
         abort(404)
@@ -90,7 +84,7 @@ def notices_worker() -> Response:
 @blueprint.post("/t/notices/moved")
 def notices_moved() -> ResponseReturnValue:
     """The script says that its browser listens under another endpoint. It has no link, but knows the old one."""
-    way = channel()
+    way = push_channel()
     if way is not None:
         listening.move(desk(), typed("old"), Device(typed("endpoint"), typed("key"), typed("secret")), way)
     return "", 204
