@@ -10,6 +10,7 @@ from portal.actions import tell
 from portal.actions.desk import Desk
 from portal.actions.disputes import is_disputed
 from portal.rules.collection import Waiting, due_now, next_reminder
+from portal.rules.hours import next_open
 from portal.rules.policy import Policy
 from portal.rules.return_ways import Way
 from portal.store import collection, handovers
@@ -55,6 +56,10 @@ def _remind(connection: Connection, ticket_id: int, policy: Policy, now: datetim
         collection.remind(connection, ticket_id, waiting, collection.NEVER, waiting.reminded)
         return 0
     due = due_now(waiting, policy, now)
+    opens = next_open(now, policy)
+    if due is not None and opens is not None and opens > now:  # the clock slept, and woke up while the shop is closed
+        collection.remind(connection, ticket_id, waiting, opens, waiting.reminded)
+        return 0
     if due is not None:
         tell.uncollected(connection, ticket, waiting, due.place, now)
     sent = waiting.reminded if due is None else due.place + 1

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from sqlalchemy import select, update
@@ -70,6 +70,20 @@ def test_a_clock_that_slept_sends_only_the_latest(desk: Desk, clock: FixedClock,
     remind(desk, clock.now())
 
     assert places(desk) == [3]
+
+
+def test_a_clock_that_wakes_up_while_the_shop_is_closed_waits_until_it_opens(
+    desk: Desk, clock: FixedClock, ready: str
+) -> None:
+    for slept_until in ("2026-03-07T23:10+00:00", "2026-03-08T12:00+00:00", "2026-03-09T07:59+00:00"):  # to Monday
+        clock.at = datetime.fromisoformat(slept_until)
+        remind(desk, clock.now())
+        assert places(desk) == []
+
+    clock.at = datetime(2026, 3, 9, 9, 0, tzinfo=UTC)
+    remind(desk, clock.now())
+
+    assert places(desk) == [1]
 
 
 def test_nobody_is_reminded_before_it_is_ready(desk: Desk, clock: FixedClock, number: str) -> None:
