@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+import pytest
+
 from notifications.instants import FixedClock
 from portal.main import Installation
 from tests.web.browser import Browser
@@ -31,6 +33,35 @@ def test_a_clock_that_stands_still_is_told_and_the_site_still_answers(
     assert answer.status_code == 200
     assert answer.json["clock"].startswith("stale: ")
     assert "send" in answer.json["clock"]
+
+
+@on_both
+@pytest.mark.parametrize("page", ["/bench/today", "/shop/"])
+def test_the_staff_read_that_the_clock_stands_still(
+    installation: Installation, keeper_client: Browser, clock: FixedClock, page: str
+) -> None:
+    assert "The clock stands still" in keeper_client.get(page).text  # it has never run
+    list(installation.sweep())
+    assert "clock" not in keeper_client.get(page).text.split("<main", 1)[1].split("<h2", 1)[0]
+
+    clock.at += timedelta(hours=6)
+    told = keeper_client.get(page).text
+
+    assert "The clock stands still: no message goes out" in told
+    assert "It was last seen Mon 2 Mar" in told
+    assert "benchwindow doctor" in told
+
+
+def test_the_staff_read_that_one_sweep_was_not_done_and_that_the_time_went_back(
+    installation: Installation, keeper_client: Browser, clock: FixedClock
+) -> None:
+    list(installation.sweep())
+    clock.at += timedelta(hours=6)
+    list(installation.sweep(["send"]))
+    assert "was not done for too long" in keeper_client.get("/bench/today").text
+
+    clock.at -= timedelta(days=2)
+    assert "Nothing is deleted until somebody has looked at it." in keeper_client.get("/bench/today").text
 
 
 def test_it_answers_while_somebody_writes(installation: Installation, client: Browser) -> None:

@@ -7,12 +7,13 @@ from flask.typing import ResponseReturnValue
 
 from portal.web.bench import blueprint
 from portal.web.bench.today_sections import sections
+from portal.web.clock_notice import clock_notice
 
 
 @blueprint.get("/today")
 def today() -> ResponseReturnValue:
     """The page."""
-    return render_template("bench/today.html", sections=sections())
+    return render_template("bench/today.html", sections=sections(), clock=clock_notice())
 
 
 def count_waiting() -> int:

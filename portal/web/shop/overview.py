@@ -11,10 +11,10 @@ from flask.typing import ResponseReturnValue
 
 from portal.actions import figures
 from portal.rules.cells import safe_cell
-from portal.rules.sentences import Sentence, say
 from portal.store import waiting as store
 from portal.store.waiting import Matter
-from portal.web.request_context import connection, desk, policy, policy_revision
+from portal.web.clock_notice import clock_notice
+from portal.web.request_context import connection, desk, policy, policy_revision, speaking
 from portal.web.shop import blueprint, pictures
 
 
@@ -22,7 +22,7 @@ from portal.web.shop import blueprint, pictures
 class Waits:
     """So much of a matter waits, and where."""
 
-    says: Sentence
+    says: str
     count: int
     link: str
 
@@ -32,6 +32,7 @@ def overview() -> ResponseReturnValue:
     """What waits, the pictures of the year, and what the shop has decided."""
     return render_template(
         "shop/overview.html",
+        clock=clock_notice(),
         waits=_waits(),
         pictures=pictures.pictures(figures.year(desk(), connection(), policy())),
         stages=policy().stages,
@@ -73,14 +74,38 @@ def _waits() -> list[Waits]:
     """What there is any of."""
     counts = store.waiting(connection(), policy().stages[-1].key)
     today = url_for("bench.today")
-    ways = {
-        Matter.SIGN_OFF: (say("to sign off"), url_for("shop.questions")),
-        Matter.WROTE: (say("customers wrote"), f"{today}#wrote"),
-        Matter.UNDELIVERED: (say("messages could not be delivered"), url_for("shop.sent", troubled=1)),
-        Matter.REQUEST: (say("requests about personal data"), url_for("shop.requests")),
-        Matter.COMPLAINT: (say("complaints to answer"), f"{today}#complaints"),
-        Matter.DISPUTE: (say("in dispute, or claimed by somebody else"), url_for("bench.open_tickets", hold="dispute")),
-        Matter.MOVED: (say("will probably be later than the customer was told"), f"{today}#moved"),
-        Matter.READY: (say("ready, and not collected"), url_for("bench.open_tickets")),
+    links = {
+        Matter.SIGN_OFF: url_for("shop.questions"),
+        Matter.WROTE: f"{today}#wrote",
+        Matter.UNDELIVERED: url_for("shop.sent", troubled=1),
+        Matter.REQUEST: url_for("shop.requests"),
+        Matter.COMPLAINT: f"{today}#complaints",
+        Matter.DISPUTE: url_for("bench.open_tickets", hold="dispute"),
+        Matter.MOVED: f"{today}#moved",
+        Matter.READY: url_for("bench.open_tickets"),
     }
-    return [Waits(says, counts[matter], link) for matter, (says, link) in ways.items() if counts[matter]]
+    return [
+        Waits(_says(matter, counts[matter]), counts[matter], link) for matter, link in links.items() if counts[matter]
+    ]
+
+
+def _says(matter: Matter, count: int) -> str:
+    """What stands behind the count."""
+    language = speaking()
+    match matter:
+        case Matter.SIGN_OFF:
+            return language.gettext("to sign off")
+        case Matter.WROTE:
+            return language.ngettext("customer wrote", "customers wrote", count)
+        case Matter.UNDELIVERED:
+            return language.ngettext("message could not be delivered", "messages could not be delivered", count)
+        case Matter.REQUEST:
+            return language.ngettext("request about personal data", "requests about personal data", count)
+        case Matter.COMPLAINT:
+            return language.ngettext("complaint to answer", "complaints to answer", count)
+        case Matter.DISPUTE:
+            return language.gettext("in dispute, or claimed by somebody else")
+        case Matter.MOVED:
+            return language.gettext("will probably be later than the customer was told")
+        case Matter.READY:
+            return language.gettext("ready, and not collected")
