@@ -6,7 +6,18 @@ from datetime import datetime, timedelta
 
 from notifications.delivery import PostOffice, send_due
 from notifications.sweeps import Sweep, Tally
-from portal.actions import answers, archives, collection, figures, photos, refunds, retention, rights, windows
+from portal.actions import (
+    answers,
+    archive_trial,
+    archives,
+    collection,
+    figures,
+    photos,
+    refunds,
+    retention,
+    rights,
+    windows,
+)
 from portal.actions.desk import Desk
 from portal.letters import calling
 from portal.settings import Settings
@@ -50,6 +61,7 @@ def all_sweeps(desk: Desk, office: PostOffice, files: PhotoFiles, read: Settings
         return Tally(gone, gone)
 
     def backup(now: datetime) -> Tally:
+        archive_trial.forget_killed(now)
         return Tally(*archives.nightly(desk, files, read.archives, read.archive_days, read.archive_for, now))
 
     def send(_now: datetime) -> Tally:

@@ -7,14 +7,16 @@ memory of when it was tried.
 
 from __future__ import annotations
 
+import shutil
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 from sqlalchemy import Connection, select
 
-from portal.actions.archives import NoEncryption, newest
+from portal.actions.archives import LEFT_OVER_AFTER, NoEncryption, newest
 from portal.actions.desk import Desk
 from portal.rules.numbers import spoken
 from portal.rules.proof import first_broken
@@ -24,6 +26,8 @@ from portal.store.archive import Head, NotAnArchive
 from portal.store.engine import open_engine, reading, sqlite_url
 from portal.store.photo_files import SIZES, PhotoFiles
 from portal.store.tables import tickets as ticket_rows
+
+PREFIX = "benchwindow-trial-"  # of the temporary places
 
 
 @dataclass(frozen=True)
@@ -41,7 +45,7 @@ def try_out(desk: Desk, file: Path, identity: Path | None = None) -> Tried:
     An encrypted one needs the file with the age identity it was encrypted to. Raises NotAnArchive, NoEncryption, and
     OSError where there is no room.
     """
-    with tempfile.TemporaryDirectory(prefix="benchwindow-trial-") as folder:
+    with tempfile.TemporaryDirectory(prefix=PREFIX) as folder:
         place = Path(folder)
         plain = _decrypted(file, identity, place / "plain.sqlite") if file.suffix == ".age" else file
         tried = _tried(plain, place)
@@ -49,6 +53,18 @@ def try_out(desk: Desk, file: Path, identity: Path | None = None) -> Tried:
         with desk.writing() as connection:
             house.remember(connection, house.TRIED_AT, desk.clock.now())
     return tried
+
+
+def forget_killed(now: datetime) -> int:
+    """Remove the places of trials that were killed a day ago or more, and tell how many those were."""
+    old = [
+        place
+        for place in Path(tempfile.gettempdir()).glob(f"{PREFIX}*")
+        if now - datetime.fromtimestamp(place.stat().st_mtime, UTC) > LEFT_OVER_AFTER
+    ]
+    for place in old:
+        shutil.rmtree(place, ignore_errors=True)
+    return len(old)
 
 
 def newest_of(folder: Path) -> Path:

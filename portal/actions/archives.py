@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -22,6 +22,7 @@ from portal.store.ledger import FileLedger, Line
 from portal.store.photo_files import PhotoFiles
 
 NIGHT = 3  # o'clock in the shop's zone: nobody waits for the site then
+LEFT_OVER_AFTER = timedelta(days=1)  # no archive takes so long to be made
 _NAME = re.compile(r"(\d{4}-\d{2}-\d{2})\.sqlite(\.age)?")
 # What an erasure takes; proof and money stay for their own periods (GDPR Art. 17(3)(b) and (e)).
 ERASED_AT_ONCE = (Kept.CONTACT, Kept.POST_ADDRESS, Kept.DEVICE, Kept.PHOTO, Kept.PUBLICATION, Kept.PUSH, Kept.RECORD)
@@ -63,18 +64,22 @@ def nightly(desk: Desk, files: PhotoFiles, folder: Path, days: int, recipient: s
 
 
 def drop_old(desk: Desk, folder: Path, days: int, now: datetime) -> int:
-    """Drop the nightly archives that are older than so many days, and tell how many those were."""
+    """Drop the nightly archives that are older than so many days, and what a kill left of one; tell how many."""
     oldest = _local(desk, now).date() - timedelta(days=days)
     old = [file for file, day in _archives(folder) if day < oldest]
+    old += [file for file in _leftovers(folder) if now - _written(file) > LEFT_OVER_AFTER]
     for file in old:
         file.unlink(missing_ok=True)
     return len(old)
 
 
 def drop_all(folder: Path) -> int:
-    """Drop every nightly archive, since each holds what was just erased; the next night makes a new one."""
-    every = _archives(folder)
-    for file, _day in every:
+    """Drop every nightly archive, since each holds what was just erased; the next night makes a new one.
+
+    One that is being made at this moment fails with it, and is made anew.
+    """
+    every = [file for file, _day in _archives(folder)] + _leftovers(folder)
+    for file in every:
         file.unlink(missing_ok=True)
     return len(every)
 
@@ -149,6 +154,19 @@ def _archives(folder: Path) -> list[tuple[Path, date]]:
         return []
     found = [(file, _NAME.fullmatch(file.name)) for file in folder.iterdir()]
     return [(file, date.fromisoformat(name[1])) for file, name in found if name]
+
+
+def _leftovers(folder: Path) -> list[Path]:
+    """What is not whole: of an archive that is being made, or whose making was killed."""
+    return sorted(folder.glob(".*")) if folder.exists() else []
+
+
+def _written(file: Path) -> datetime:
+    """When a file was last written to; at the end of time where it has gone meanwhile."""
+    try:
+        return datetime.fromtimestamp(file.stat().st_mtime, UTC)
+    except FileNotFoundError:
+        return datetime.max.replace(tzinfo=UTC)
 
 
 def _encrypt(plain: Path, file: Path, recipient: str) -> None:

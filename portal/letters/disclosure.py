@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import io
 import json
-import tempfile
 import zipfile
-from pathlib import Path
 from typing import Any
 
 from sqlite_utils import Database
@@ -81,14 +79,14 @@ def _register(policy: Policy, words: Language) -> list[dict[str, str]]:
 
 
 def _as_sqlite(rows: Rows) -> bytes:
-    with tempfile.TemporaryDirectory() as folder:
-        file = Path(folder) / "data.sqlite"
-        with Database(file) as database:
-            for name, found in rows.items():
-                database.table(name).insert_all(
-                    [{key: _cell(value) for key, value in row.items()} for row in found], alter=True
-                )
-        return file.read_bytes()
+    """Made in memory: a kill leaves nothing of it on the disk."""
+    with Database(memory=True) as database:
+        for name, found in rows.items():
+            database.table(name).insert_all(
+                [{key: _cell(value) for key, value in row.items()} for row in found], alter=True
+            )
+        whole: bytes = database.conn.serialize()
+    return whole
 
 
 def _cell(value: Any) -> Any:

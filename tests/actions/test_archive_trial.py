@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
+from datetime import timedelta
 from pathlib import Path
 
 import pyrage
 import pytest
 
+from notifications.instants import FixedClock
 from portal.actions import archive_trial, archives, photos, price_terms
 from portal.actions.archives import NoEncryption
 from portal.actions.desk import Desk
@@ -113,3 +116,20 @@ def test_without_a_name_it_is_the_newest_of_the_nights(desk: Desk, files: PhotoF
         (folder / f"{day}.sqlite").touch()
 
     assert archive_trial.newest_of(folder).name == "2026-03-02.sqlite"
+
+
+def test_what_a_killed_trial_left_goes_after_a_day(
+    clock: FixedClock, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It holds every customer's name (Art. 5(1)(e) GDPR)."""
+    monkeypatch.setattr(archive_trial.tempfile, "tempdir", str(tmp_path))
+    for name, days in (("benchwindow-trial-killed", 2), ("benchwindow-trial-running", 0), ("somebody-elses", 9)):
+        place = tmp_path / name
+        place.mkdir()
+        (place / "trial.db").write_bytes(b"Ada Marsh")
+        written = (clock.now() - timedelta(days=days)).timestamp()
+        os.utime(place, (written, written))
+
+    assert archive_trial.forget_killed(clock.now()) == 1
+
+    assert sorted(each.name for each in tmp_path.iterdir()) == ["benchwindow-trial-running", "somebody-elses"]

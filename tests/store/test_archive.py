@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Callable, Iterator
 from datetime import timedelta
@@ -314,6 +315,29 @@ def test_nightly_archives_are_made_once_a_night_and_dropped_in_time(
         "2026-03-05.sqlite",
         "2026-03-06.sqlite",
     ]
+
+
+def test_what_a_kill_left_of_an_archive_goes_after_a_day_or_with_the_next_erasure(
+    desk: Desk, files: PhotoFiles, full: str, tmp_path: Path, clock: FixedClock
+) -> None:
+    """It holds every customer's name (Art. 5(1)(e) GDPR)."""
+    folder = tmp_path / "archives"
+    folder.mkdir()
+
+    def left_over(name: str, days: int) -> Path:
+        file = folder / name
+        file.write_bytes(b"Ada Marsh")
+        written = (clock.now() - timedelta(days=days)).timestamp()
+        os.utime(file, (written, written))
+        return file
+
+    killed, running = left_over(".2026-02-28.sqlite.part", 2), left_over(".tonight", 0)
+    archives.nightly(desk, files, folder, 2, "", clock.now())
+    assert (killed.exists(), running.exists()) == (False, True)
+
+    archives.drop_all(folder)
+
+    assert list(folder.iterdir()) == []
 
 
 def test_a_nightly_archive_is_read_by_its_recipient_only(
