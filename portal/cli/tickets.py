@@ -219,7 +219,7 @@ def _show(options: argparse.Namespace) -> int:
         print(f"charged {charged}, paid {paid}, " + (f"owed back {left}" if account.credit_minor else f"open {left}"))
     for each in entries:
         text = f": {each.text}" if each.text else ""
-        print(f"{each.entry:>4}  {instant(each.at)}  {for_bench(each.event, each.data, policy)}{text}")
+        print(f"{each.entry:>4}  {instant(each.at)}  {for_bench(each.event, each.data, policy, ticket.kind)}{text}")
     return 0
 
 

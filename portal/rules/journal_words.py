@@ -221,10 +221,15 @@ _TO_BENCH = Words(HOLD_WORDS, BENCH_ENDINGS, VERDICT_WORDS, WARRANTY_WAY_WORDS)
 _TO_CUSTOMER = Words(CUSTOMER_HOLDS, CUSTOMER_ENDINGS, CUSTOMER_VERDICT_WORDS, CUSTOMER_WAY_WORDS)
 
 
-def for_bench(event: str, data: Mapping[str, Any], policy: Policy) -> Sentence:
-    """The entry's heading at the bench."""
+def for_bench(event: str, data: Mapping[str, Any], policy: Policy, kind: str = "") -> Sentence:
+    """The entry's heading at the bench; with the device's kind, a check is called what the policy calls it there."""
     template = _BENCH.get(event)
-    return Sentence(template.template, facts(data, policy, _TO_BENCH)) if template else Sentence(event)
+    if template is None:
+        return Sentence(event)
+    said = facts(data, policy, _TO_BENCH)
+    known = policy.kind(kind)
+    check = known.check(data["check"]) if known and "check" in data else None
+    return Sentence(template.template, said | {"check": check.bench} if check else said)
 
 
 def for_customer(event: str, data: Mapping[str, Any], policy: Policy) -> Sentence | None:

@@ -64,6 +64,17 @@ def test_the_bench_reads_its_own_language_too(event: str, data: dict, german: st
     assert german in GERMAN.say(for_bench(event, data, POLICY))
 
 
+def test_a_check_is_called_what_the_policy_calls_it_for_that_kind_of_device() -> None:
+    entry = {"check": "usb", "when": "after", "result": "pass"}
+    kind = next(each for each in POLICY.kinds if each.check("usb"))
+
+    assert str(for_bench("tested", entry, POLICY, kind.key)) == (
+        "Test “Every USB port; its voltage under load” after the repair: works"
+    )
+    assert "“usb”" in str(for_bench("tested", entry, POLICY, "a kind that went"))
+    assert "“gone”" in str(for_bench("tested", entry | {"check": "gone"}, POLICY, kind.key))
+
+
 def test_an_event_of_a_later_version_is_told_by_its_name() -> None:
     assert str(for_bench("levitated", {}, POLICY)) == "levitated"
     assert for_customer("levitated", {}, POLICY) is None

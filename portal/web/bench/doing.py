@@ -55,9 +55,9 @@ def form_context(answer: Answer, form: str = "") -> dict[str, object]:
 
 def log(found: Ticket, events: Collection[str]) -> list[tuple[Sentence, Entry]]:
     """What a ticket's journal tells of these events, the newest first."""
-    return told([entry for entry in journal.entries(connection(), found.id) if entry.event in events][::-1])
+    return told([each for each in journal.entries(connection(), found.id) if each.event in events][::-1], found.kind)
 
 
-def told(entries: Sequence[Entry]) -> list[tuple[Sentence, Entry]]:
-    """Journal entries with their headings, as the bench reads them."""
-    return [(for_bench(entry.event, entry.data, policy()), entry) for entry in entries]
+def told(entries: Sequence[Entry], kind: str = "") -> list[tuple[Sentence, Entry]]:
+    """Journal entries of a device of this kind with their headings, as the bench reads them."""
+    return [(for_bench(entry.event, entry.data, policy(), kind), entry) for entry in entries]

@@ -145,8 +145,8 @@ def ticket_page(found: Ticket, answer: Answer | None = None, form: str = "") -> 
         stage=rules.stage(found.stage),
         next_stages=stages.next_stages(found.standing, rules.stages) if here else [],
         earlier_stages=stages.earlier_stages(found.standing, rules.stages) if here else [],
-        lines=_lines(entries, rules)[::-1],
-        meanwhile=_lines(answer.meanwhile, rules),
+        lines=_lines(entries, rules, found.kind)[::-1],
+        meanwhile=_lines(answer.meanwhile, rules, found.kind),
         messages=outbox.about(connection(), [found.ref, visit.ref]),
         cautions=cautions.shown(desk(), connection(), guard.me().by, found) if here else [],
         under_way=here and found.stage != rules.stages[-1].key,
@@ -181,5 +181,5 @@ def _account(found: Ticket, entries: Sequence[Entry], rules: Policy) -> Account 
     return None if account.is_empty else account
 
 
-def _lines(entries: Sequence[Entry], rules: Policy) -> list[Line]:
-    return [Line(entry, for_bench(entry.event, entry.data, rules)) for entry in entries]
+def _lines(entries: Sequence[Entry], rules: Policy, kind: str) -> list[Line]:
+    return [Line(entry, for_bench(entry.event, entry.data, rules, kind)) for entry in entries]
