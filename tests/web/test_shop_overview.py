@@ -8,8 +8,9 @@ import re
 
 import pytest
 
+from portal.actions.complaints import complain
 from portal.actions.desk import Desk
-from portal.actions.intake import NewVisit
+from portal.actions.intake import NewVisit, take_in
 from portal.actions.moves import hold
 from portal.main import Installation
 from portal.rules.stages import Hold
@@ -42,6 +43,17 @@ def test_what_waits_is_counted_and_leads_there(lived: str, keeper_client: Browse
     page = keeper_client.get("/shop/").text
 
     assert re.search(r'<span class="figures">1</span> in dispute, or claimed by somebody else', page)
+
+
+@pytest.mark.parametrize(("times", "words"), [(1, "complaint to answer"), (2, "complaints to answer")])
+def test_one_is_said_as_one(
+    lived: str, keeper_client: Browser, desk: Desk, arrival: NewVisit, times: int, words: str
+) -> None:
+    numbers = [lived, take_in(desk, BENCH, arrival).numbers[0]]
+    for number in numbers[:times]:
+        complain(desk, number, "It hums")
+
+    assert f'<span class="figures">{times}</span> {words}<' in keeper_client.get("/shop/").text
 
 
 @on_both
