@@ -17,7 +17,8 @@ from portal.actions import people
 from portal.actions.desk import By, Desk, find
 from portal.main import Installation
 from portal.rules.numbers import spoken
-from portal.store import journal, photos
+from portal.store import journal
+from tests.actions.photo_shelf import kept
 from tests.browser.conftest import Open, log_in
 from tests.browser.line import Line
 from tests.browser.looks import reads_well
@@ -78,11 +79,6 @@ def at(number: str) -> str:
 def send(page: Page, *files: Path) -> None:
     page.locator("#photo").set_input_files(list(files))
     page.get_by_role("button", name="For the customer too").click()
-
-
-def kept(desk: Desk, number: str) -> list[photos.Photo]:
-    with desk.reading() as connection:
-        return photos.of_ticket(connection, find(connection, number).id)
 
 
 def shapes(desk: Desk, number: str) -> list[str]:
@@ -225,7 +221,7 @@ def test_without_a_line_photos_and_notes_wait_over_closed_pages_and_nobody_reads
     bench.goto(f"/bench/{spoken(number)}")
     is_ready(bench)
     line.cut()
-    page.get_by_label("A word to it").fill("Under the shield")
+    page.get_by_label("Caption").fill("Under the shield")
     send(page, pictures["wide"], pictures["square"])
     page.get_by_text("2 not sent yet").wait_for()
     bench.get_by_label("What should be remembered, or told?").fill("It hums when warm")
