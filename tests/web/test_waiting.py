@@ -12,7 +12,8 @@ from portal.actions import people
 from portal.actions.desk import By, Desk, find
 from portal.actions.handover import return_unrepaired
 from portal.rules.numbers import spoken, with_check
-from portal.store import journal, photos
+from portal.store import journal
+from tests.actions.photo_shelf import kept
 from tests.conftest import BENCH
 from tests.pictures.conftest import _no_child_is_left  # noqa: F401 (here too)
 from tests.pictures.samples import as_bytes, sharp
@@ -48,11 +49,6 @@ def send_note(browser: Browser, number: str, **typed: str) -> TestResponse:
         f"/bench/{spoken(number)}/waiting/note",
         data={"csrf_token": token, "deed_key": KEY, "audience": "bench"} | typed,
     )
-
-
-def kept(desk: Desk, number: str) -> list[photos.Photo]:
-    with desk.reading() as connection:
-        return photos.of_ticket(connection, find(connection, number).id)
 
 
 def notes(desk: Desk, number: str) -> list[str]:
@@ -96,7 +92,7 @@ def test_the_script_that_shows_it_lies_where_it_answers_for_the_bench_alone(staf
     answer = staff_client.get(staff_client.get("/bench/waiting").json["shell"]["worker"])
 
     assert (answer.request.path, answer.status_code) == ("/bench/worker.js", 200)
-    assert answer.headers["Cache-Control"] == "no-cache"
+    assert answer.headers["Cache-Control"] == "no-store"
     assert answer.content_type.startswith("text/javascript")
     assert "Service-Worker-Allowed" not in answer.headers
 

@@ -62,5 +62,5 @@ def without_line() -> str:
 def bench_worker() -> Response:
     """The script that shows it. It lies where the bench's pages do, since it answers for no others."""
     answer = current_app.send_static_file(WORKER)
-    answer.headers["Cache-Control"] = "no-cache"
+    answer.headers["Cache-Control"] = "no-store"
     return answer
