@@ -26,6 +26,7 @@ from portal.main import open_installation
 from portal.rules.numbers import with_check
 from portal.settings import PREFIX
 from tests.conftest import Run
+from tests.notifications.smtp_peer import make_certificate, serving
 
 PASSPHRASE = "violet anvil fjord marmalade"
 HANDHELD = ("ticket", "add", "--device", "Handheld console", "--fault", "Does not charge", "--email", "ada@example.org")
@@ -398,6 +399,19 @@ def test_doctor_says_when_the_mail_server_is_not_there(shop: Run, monkeypatch: p
 
     assert status == 1
     assert re.search(r"MEND +mail: .*cannot be reached", out)
+
+
+def test_doctor_says_plainly_that_the_mail_servers_certificate_does_not_fit(
+    shop: Run, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    shown = make_certificate(tmp_path, "mail.example.net")
+    with serving(tls=shown) as peer:
+        monkeypatch.setenv(PREFIX + "MAIL_URL", f"smtps://127.0.0.1:{peer.port}?ca={shown.file}")
+
+        status, out, _err = shop("doctor")
+
+    assert status == 1
+    assert re.search(r"MEND +mail: the mail server’s certificate does not fit: .*127\.0\.0\.1.*MAIL_URL", out)
 
 
 def test_doctor_says_when_a_gateway_cannot_be_read(shop: Run, monkeypatch: pytest.MonkeyPatch) -> None:

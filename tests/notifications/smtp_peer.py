@@ -17,6 +17,7 @@ from aiosmtpd.smtp import SMTP, AuthResult, Envelope, LoginPassword, Session
 
 DROP = "drop"  # hang up without an answer
 HANG = "hang"  # never answer
+LATE = "late"  # take it, and say so only after a while
 USER, PASSWORD = "shop", "correct horse"
 
 
@@ -61,6 +62,9 @@ class Peer:
     async def _answer(self, step: str, server: SMTP, envelope: Envelope | None = None) -> str:
         answers = self.says.get(step, [])
         answer = answers.pop(0) if answers else "250 OK"
+        if answer == LATE:
+            await asyncio.sleep(0.3)
+            return "250 OK"
         if answer in (DROP, HANG):
             if envelope is not None:
                 self.got.append(envelope)  # it has the letter; only the answer is lost

@@ -12,7 +12,7 @@ from notifications.channels import ChannelDown, Hopeless, LineBroke, TryLater
 from notifications.channels.mail import channel
 from notifications.channels.mail.smtp import SmtpChannel, SmtpServer
 from notifications.letters import Letter
-from tests.notifications.smtp_peer import DROP, HANG, PASSWORD, USER, Certificate, Peer, make_certificate, serving
+from tests.notifications.smtp_peer import DROP, HANG, LATE, PASSWORD, USER, Certificate, Peer, make_certificate, serving
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 LETTER = Letter(to="ada@example.org", subject="Your repair", text="It is ready.\n", sender="Shop <shop@example.com>")
@@ -104,6 +104,16 @@ def test_an_answer_that_never_comes_leaves_it_unknown(peer: Peer):
 
     with pytest.raises(LineBroke):
         send(peer, seconds=0.2)
+
+
+@pytest.mark.parametrize("step", ["mail", "rcpt", "data"])
+def test_an_answer_that_comes_late_is_waited_for(peer: Peer, step: str):
+    peer.says[step] = [LATE]
+
+    send(peer, LETTER, LETTER)
+
+    assert [mail["Message-ID"] for mail in peer.mails()] == ["<id0@example.com>", "<id1@example.com>"]
+    assert peer.connections == 1
 
 
 @pytest.mark.parametrize("answer", ["450 later", "550 never", "421 closing"])
