@@ -15,7 +15,7 @@ from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.rules.conversation import MOST_FREELY, MOST_PHOTOS, WINDOW, Writer
 from portal.rules.refusals import AskFirst, Refused, Unfit
 from portal.rules.throttle import TooOften
-from portal.store import calls, journal, photos, visits
+from portal.store import calls, journal, visits
 from portal.store.photo_files import PhotoFiles
 from tests.actions.aftermath import (
     assert_the_journal_rebuilds_the_row,
@@ -24,6 +24,7 @@ from tests.actions.aftermath import (
     messages,
     ticket_of,
 )
+from tests.actions.photo_shelf import kept
 from tests.conftest import BENCH
 from tests.pictures.samples import as_bytes
 
@@ -36,11 +37,6 @@ def picture() -> bytes:
 
 def write(desk: Desk, files: PhotoFiles, number: str, text: str = "Is it ready?", **more) -> Outcome:
     return conversation.write(desk, files, number, Writer.OWNER, text, **more)
-
-
-def kept_photos(desk: Desk, number: str) -> list:
-    with desk.reading() as connection:
-        return photos.of_ticket(connection, ticket_of(desk, number).id)
 
 
 # Writing
@@ -76,7 +72,7 @@ def test_a_photo_comes_with_the_words_clean_and_marked_as_the_customers(
 ) -> None:
     write(desk, files, number, photo=picture)
 
-    (photo,) = kept_photos(desk, number)
+    (photo,) = kept(desk, number)
     assert (photo.by_customer, photo.audience, photo.moment) == (True, "customer", "other")
     assert files.read(photo.ref, "large") is not None
     assert [each.event for each in journal_of(desk, number)][-2:] == ["wrote", "photo_sent"]
@@ -103,7 +99,7 @@ def test_the_same_form_twice_is_written_once(desk: Desk, files: PhotoFiles, numb
     again = write(desk, files, number, photo=picture, deed_key="k" * 32)
 
     assert (first.repeated, again.repeated, again.revision) == (False, True, first.revision)
-    assert len(kept_photos(desk, number)) == 1
+    assert len(kept(desk, number)) == 1
     assert len({ref for ref, _path, _at in files.all()}) == 1
 
 
@@ -141,7 +137,7 @@ def test_photos_of_a_customer_are_bounded_and_their_words_are_not_lost(
     with pytest.raises(Refused, match="no more fit"):
         write(desk, files, number, photo=picture)
     write(desk, files, number)
-    assert len(kept_photos(desk, number)) == MOST_PHOTOS
+    assert len(kept(desk, number)) == MOST_PHOTOS
 
 
 def test_a_device_that_has_left_is_not_written_about(desk: Desk, files: PhotoFiles, number: str) -> None:

@@ -17,10 +17,9 @@ from portal.main import Installation
 from portal.pictures.drawing import HIDING
 from portal.rules.numbers import spoken
 from portal.rules.picture_parts import Part
-from portal.store import photo_pairs, photos
-from portal.store.photos import Photo
+from portal.store import photo_pairs
 from seed.pictures import Album
-from tests.actions.photo_shelf import names
+from tests.actions.photo_shelf import kept, names
 from tests.browser.conftest import Open
 from tests.browser.looks import faults
 from tests.conftest import BENCH
@@ -41,14 +40,9 @@ def refs(installation: Installation, number: str, album: Album) -> list[str]:
     desk, files = installation.desk, installation.photo_files
     for moment in ("before", "after"):
         photo_deeds.keep(desk, files, BENCH, number, album.photo(VIEW, moment), moment=moment)
-    found = [photo.ref for photo in kept(installation, number)]
+    found = [photo.ref for photo in kept(installation.desk, number)]
     pair_deeds.keep(desk, files, BENCH, number, *found, album.aligned(VIEW))
     return found
-
-
-def kept(installation: Installation, number: str) -> list[Photo]:
-    with installation.desk.reading() as connection:
-        return photos.of_ticket(connection, find(connection, number).id)
 
 
 def customers(taken_in: TakenIn) -> str:
@@ -171,7 +165,7 @@ def test_a_rectangle_is_drawn_with_the_pointer_moved_with_keys_and_hidden(
     page.get_by_role("button", name="Hide for good").click()
 
     page.get_by_text("It is hidden for good.").wait_for()
-    assert kept(installation, number)[0].first_ref == refs[0]
+    assert kept(installation.desk, number)[0].first_ref == refs[0]
 
 
 def test_a_tap_draws_nothing_and_a_rectangle_can_be_taken_away(at_bench: Open, number: str, refs: list[str]) -> None:
@@ -225,7 +219,7 @@ def test_hiding_and_withdrawing_work_without_scripts(
     page.get_by_role("button", name="Hide for good").click()
 
     page.get_by_text("It is hidden for good.").wait_for()
-    now = kept(installation, number)[1].ref
+    now = kept(installation.desk, number)[1].ref
     with installation.desk.reading() as connection:
         (pair,) = photo_pairs.of_ticket(connection, find(connection, number).id)
     assert names(files) == {refs[0], now, pair.aligned_ref}
@@ -254,7 +248,7 @@ def test_something_is_pointed_out_without_scripts(
     page.get_by_role("button", name="For the customer too").click()
 
     page.get_by_text("A copy that points it out is there.").wait_for()
-    assert len(kept(installation, number)) == 3
+    assert len(kept(installation.desk, number)) == 3
 
 
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])

@@ -14,8 +14,9 @@ from PIL import Image
 
 from portal.actions import photos as deeds
 from portal.actions.desk import Desk, find
-from portal.store import journal, photos
+from portal.store import journal
 from portal.store.photo_files import SIZES, PhotoFiles
+from tests.actions.photo_shelf import kept
 from tests.conftest import BENCH
 from tests.pictures.samples import as_bytes
 
@@ -43,11 +44,6 @@ def photographer(desk: Desk, folder: Path, number: str, how: str, photo: Path) -
     return subprocess.run(command, capture_output=True, text=True, check=False)
 
 
-def rows(desk: Desk, number: str) -> list[photos.Photo]:
-    with desk.reading() as connection:
-        return photos.of_ticket(connection, find(connection, number).id)
-
-
 def told_events(desk: Desk, number: str) -> list[str]:
     with desk.reading() as connection:
         return [entry.event for entry in journal.entries(connection, find(connection, number).id)]
@@ -65,7 +61,7 @@ def test_a_full_disk_is_told_in_words_and_nothing_is_half_kept(
 
     assert (done.returncode, done.stderr) == (NO_ROOM, "")
     assert done.stdout.startswith("There is no room for the photo.")
-    assert rows(desk, number) == []
+    assert kept(desk, number) == []
     assert files_in(folder) == []
     assert told_events(desk, number) == ["arrived"]
 
@@ -73,7 +69,7 @@ def test_a_full_disk_is_told_in_words_and_nothing_is_half_kept(
 def test_with_room_enough_the_same_photo_is_kept(desk: Desk, number: str, folder: Path, photo: Path) -> None:
     assert photographer(desk, folder, number, "full:50000000", photo).returncode == 0
 
-    assert len(rows(desk, number)) == 1
+    assert len(kept(desk, number)) == 1
     assert len(files_in(folder)) == 2
 
 
@@ -91,19 +87,19 @@ def test_a_killed_upload_leaves_no_row_and_what_lies_about_is_swept_up_after_a_d
     desk: Desk, number: str, folder: Path, photo: Path, step: str, left: int
 ) -> None:
     deeds.add(desk, PhotoFiles(str(folder)), BENCH, number, photo.read_bytes(), confirmed=True)
-    (kept,) = rows(desk, number)
+    (taken,) = kept(desk, number)
 
     done = photographer(desk, folder, number, step, photo)
 
     assert done.returncode == -signal.SIGKILL
-    assert rows(desk, number) == [kept]
+    assert kept(desk, number) == [taken]
     assert len(files_in(folder)) == 2 + left
     files, now = PhotoFiles(str(folder)), datetime.now(UTC)
     deeds.sweep_up(desk, files, now + timedelta(hours=23))
     assert len(files_in(folder)) == 2 + left
     deeds.sweep_up(desk, files, now + timedelta(hours=25))
     assert len(files_in(folder)) == 2
-    assert all(files.read(kept.ref, size) for size in SIZES)
+    assert all(files.read(taken.ref, size) for size in SIZES)
 
 
 def test_after_a_killed_upload_the_same_photo_can_be_sent_again(
@@ -112,4 +108,4 @@ def test_after_a_killed_upload_the_same_photo_can_be_sent_again(
     photographer(desk, folder, number, "before the commit", photo)
 
     assert photographer(desk, folder, number, "none", photo).returncode == 0
-    assert len(rows(desk, number)) == 1
+    assert len(kept(desk, number)) == 1

@@ -14,12 +14,11 @@ from pathlib import Path
 import pytest
 
 from portal.actions import photos as deeds
-from portal.actions.desk import find
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.people import add_staff
 from portal.main import Installation, open_installation
 from portal.rules.numbers import spoken
-from portal.store import photos
+from tests.actions.photo_shelf import kept
 from tests.conftest import BENCH
 from tests.phone import FORM, Phone
 from tests.pictures.samples import as_bytes, four_corners
@@ -67,11 +66,6 @@ def phone(site: Site) -> Iterator[Phone]:
     made.close()
 
 
-def kept(house: Installation, number: str) -> list[photos.Photo]:
-    with house.desk.reading() as connection:
-        return photos.of_ticket(connection, find(connection, number).id)
-
-
 def files_in(house: Installation) -> list[Path]:
     return [path for path in (house.settings.data / "photos").rglob("*") if path.is_file()]
 
@@ -93,7 +87,7 @@ def test_a_site_killed_in_mid_upload_has_no_row_without_its_files_and_no_file_af
 
     now = datetime.now(UTC)
     deeds.sweep_up(house.desk, house.photo_files, now + timedelta(days=2))
-    rows = kept(house, number)
+    rows = kept(house.desk, number)
     assert len(rows) < 3
     assert sorted(path.name for path in files_in(house)) == sorted(
         f"{row.ref}-{size}.jpg" for row in rows for size in ("large", "small")
@@ -113,7 +107,7 @@ def test_thousands_of_files_at_once_leave_the_site_as_it_was(
 
     assert most_kilobytes(worker) - before < GROWS_AT_MOST
     assert phone.send(number, PICTURE) == 303
-    assert len(kept(house, number)) == 2
+    assert len(kept(house.desk, number)) == 2
 
 
 def most_kilobytes(pid: int) -> int:

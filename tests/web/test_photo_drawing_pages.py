@@ -19,10 +19,10 @@ from portal.pictures import worker
 from portal.pictures.limits import Clean
 from portal.rules.conversation import Writer
 from portal.rules.numbers import spoken
-from portal.store import photo_pairs, photos
+from portal.store import photo_pairs
 from portal.store.photo_files import SIZES
 from portal.store.photos import Photo
-from tests.actions.photo_shelf import as_clean, names
+from tests.actions.photo_shelf import as_clean, kept, names
 from tests.conftest import BENCH
 from tests.pictures.samples import opened
 from tests.pictures.scenes import movement, scene, seen
@@ -46,12 +46,7 @@ def photo(installation: Installation, number: str, picture: Clean) -> Photo:
     photo_deeds.keep(
         installation.desk, installation.photo_files, BENCH, number, picture, moment="before", audience="bench"
     )
-    return kept(installation, number)[0]
-
-
-def kept(installation: Installation, number: str) -> list[Photo]:
-    with installation.desk.reading() as connection:
-        return photos.of_ticket(connection, find(connection, number).id)
+    return kept(installation.desk, number)[0]
 
 
 def at(number: str, ref: str, page: str = "") -> str:
@@ -75,7 +70,7 @@ def test_what_is_said_of_it_is_put_right(
     )
 
     assert (answer.status_code, answer.location) == (303, f"/bench/{spoken(number)}/photos?done=said")
-    (now,) = kept(installation, number)
+    (now,) = kept(installation.desk, number)
     assert (now.moment, now.caption, now.stage, now.audience) == ("other", "The back", "cleaning", "customer")
     assert "What is said of the photo is kept." in staff_client.get(answer.location).text
 
@@ -99,7 +94,7 @@ def test_parts_are_hidden_by_numbers_alone(
     answer = send(staff_client, at(number, photo.ref, "/hide"), release="1", **NUMBERS)
 
     assert answer.status_code == 303
-    (now,) = kept(installation, number)
+    (now,) = kept(installation.desk, number)
     assert now.ref != photo.ref
     page = client.get(f"/t/{token(taken_in)}/photos").text
     assert f"{now.ref}-small.jpg" in page
@@ -119,14 +114,14 @@ def test_whoever_has_the_old_picture_is_not_told_that_it_is_still_right(
 ) -> None:
     (number,) = taken_in.numbers
     photo_deeds.keep(installation.desk, installation.photo_files, BENCH, number, picture)
-    (old,) = kept(installation, number)
+    (old,) = kept(installation.desk, number)
     path = f"/t/{token(taken_in)}/photos/{old.ref}-large.jpg"
     mark = client.get(path).headers["ETag"]
 
     send(staff_client, at(number, old.ref, "/hide"), **NUMBERS)
 
     assert client.get(path, headers={"If-None-Match": mark}).status_code == 404
-    (now,) = kept(installation, number)
+    (now,) = kept(installation.desk, number)
     again = client.get(path.replace(old.ref, now.ref), headers={"If-None-Match": mark})
     assert (again.status_code, again.headers["ETag"] == mark) == (200, False)
 
@@ -157,7 +152,7 @@ def test_numbers_that_do_not_fit_are_kept_and_nothing_is_drawn(
     assert words in answer.text
     for value in typed.values():
         assert f'value="{value.replace("<", "&lt;").replace(">", "&gt;")}"' in answer.text
-    assert kept(installation, number) == [photo]
+    assert kept(installation.desk, number) == [photo]
     assert names(installation.photo_files) == {photo.ref}
 
 
@@ -168,7 +163,7 @@ def test_a_copy_points_out_and_is_withdrawn_with_its_photo(
         staff_client, at(number, photo.ref, "/point-out"), drawn="arrow", caption="Here", audience="customer", **NUMBERS
     )
     assert answer.status_code == 303
-    first, copy = kept(installation, number)
+    first, copy = kept(installation.desk, number)
     assert first == photo
     assert (copy.caption, copy.audience) == ("Here", "customer")
     page = at(number, photo.ref)
@@ -176,7 +171,7 @@ def test_a_copy_points_out_and_is_withdrawn_with_its_photo(
 
     staff_client.post(f"{page}/withdraw", data=hidden_fields(staff_client.get(page).text, f"{page}/withdraw"))
 
-    assert kept(installation, number) == []
+    assert kept(installation.desk, number) == []
     assert names(installation.photo_files) == set()
 
 
@@ -186,11 +181,11 @@ def test_what_the_customer_sent_is_still_shown_beside_their_words(
     (number,), files = taken_in.numbers, installation.photo_files
     conversation.write(installation.desk, files, number, Writer.OWNER, "Look", photo=picture.large, confirmed=True)
     worker.dismiss()
-    (old,) = kept(installation, number)
+    (old,) = kept(installation.desk, number)
 
     send(staff_client, at(number, old.ref, "/hide"), **NUMBERS)
 
-    (now,) = kept(installation, number)
+    (now,) = kept(installation.desk, number)
     for browser, page in (
         (staff_client, f"/bench/{spoken(number)}/conversation"),
         (client, f"/t/{token(taken_in)}/write/{spoken(number)}"),
@@ -206,7 +201,7 @@ def test_the_pair_it_is_in_is_shown_without_the_hidden_part(
     (number,), desk, files = taken_in.numbers, installation.desk, installation.photo_files
     for data, moment in ((scene(1), "before"), (seen(scene(1), movement(5, 1.05)), "after")):
         photo_deeds.keep(desk, files, BENCH, number, as_clean(data), moment=moment)
-    pair_deeds.make(desk, files, BENCH, number, *(each.ref for each in kept(installation, number)))
+    pair_deeds.make(desk, files, BENCH, number, *(each.ref for each in kept(installation.desk, number)))
     with desk.reading() as connection:
         (old,) = photo_pairs.of_ticket(connection, find(connection, number).id)
 

@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from portal.actions.desk import Desk, find
+from portal.actions.desk import Desk
 from portal.pictures import worker
 from portal.rules.numbers import spoken
-from portal.store import photos
 from portal.store.photo_files import PhotoFiles
+from tests.actions.photo_shelf import kept
 from tests.pictures.samples import as_bytes, four_corners
 from tests.web.browser import Browser, hidden_fields
 
@@ -29,11 +29,6 @@ def send(browser: Browser, number: str, files: list[bytes]):
     fields = hidden_fields(browser.get(at).text, at) | {"use_anyway": "1", "caption": "The back", "audience": "bench"}
     sent = [(io.BytesIO(data), f"IMG_{place}.jpg") for place, data in enumerate(files)]
     return browser.post(at, data=fields | {"photo": sent}, content_type="multipart/form-data")
-
-
-def kept(desk: Desk, number: str) -> list[photos.Photo]:
-    with desk.reading() as connection:
-        return photos.of_ticket(connection, find(connection, number).id)
 
 
 def test_more_photos_than_fit_at_once_are_told_so_before_any_is_kept(

@@ -8,11 +8,11 @@ from collections.abc import Iterator
 import pytest
 from werkzeug.test import TestResponse
 
-from portal.actions.desk import Desk, find
+from portal.actions.desk import Desk
 from portal.actions.intake import NewVisit, TakenIn, take_in
 from portal.pictures import worker
 from portal.rules.numbers import spoken
-from portal.store import photos
+from tests.actions.photo_shelf import kept
 from tests.conftest import BENCH
 from tests.pictures.samples import sharp
 from tests.web.browser import Browser, hidden_fields
@@ -35,11 +35,6 @@ def upload(browser: Browser, number: str, *files: bytes, **typed: str) -> TestRe
     fields = hidden_fields(browser.get(at).text, at)
     sent = [(io.BytesIO(data), f"IMG_{place}.heic") for place, data in enumerate(files)]
     return browser.post(at, data=fields | typed | {"photo": sent}, content_type="multipart/form-data")
-
-
-def kept(desk: Desk, number: str) -> list[photos.Photo]:
-    with desk.reading() as connection:
-        return photos.of_ticket(connection, find(connection, number).id)
 
 
 def token(taken_in: TakenIn) -> str:

@@ -13,11 +13,10 @@ import pytest
 from notifications.instants import FixedClock
 from portal import doctor
 from portal.actions import photos as deeds
-from portal.actions.desk import Desk, find
 from portal.main import Installation, open_installation
 from portal.pictures import worker
 from portal.rules.numbers import spoken
-from portal.store import photos
+from tests.actions.photo_shelf import kept
 from tests.conftest import BASE_URL, BENCH, SECRET, load_default_policy
 from tests.pictures.samples import as_bytes, four_corners, opened
 from tests.web.browser import Browser, hidden_fields
@@ -46,11 +45,6 @@ def send(browser: Browser, number: str):
     fields = hidden_fields(browser.get(at).text, at) | {"use_anyway": "1", "audience": "bench"}
     sent = [(io.BytesIO(as_bytes(four_corners())), "IMG.jpg")]
     return browser.post(at, data=fields | {"photo": sent}, content_type="multipart/form-data")
-
-
-def kept(desk: Desk, number: str) -> list[photos.Photo]:
-    with desk.reading() as connection:
-        return photos.of_ticket(connection, find(connection, number).id)
 
 
 def names(house: Installation) -> list[str]:
