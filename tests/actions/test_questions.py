@@ -5,6 +5,8 @@ Directive 2011/83/EU Art. 8(2), 22, 27; SI 2013/3134 reg. 40.
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -20,9 +22,10 @@ from portal.actions import answers, codes, questions
 from portal.actions.answers import Answer
 from portal.actions.desk import By, Desk, Stale
 from portal.actions.handover import return_unrepaired
+from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.moves import hold
 from portal.rules.gates import Facts
-from portal.rules.offers import TypedLine, TypedOffer, TypedOption
+from portal.rules.offers import TypedLine, TypedOffer, TypedOption, from_data
 from portal.rules.proof import first_broken
 from portal.rules.questions import State
 from portal.rules.refusals import Refused, Unfit
@@ -388,6 +391,31 @@ def test_every_answer_is_proven_and_chained(desk: Desk, number: str, put: str) -
     assert [trace for trace in ("Ada", "ada@", "7700900123") if trace in document] == []
 
 
+@pytest.mark.parametrize(("tag", "word"), [("en", "YES"), ("de", "JA")])
+def test_a_proof_holds_all_that_was_shown_and_how_it_was_answered(
+    desk: Desk, number: str, put: str, tag: str, word: str
+) -> None:
+    answers.answer(desk, number, put, Answer(1, tag, "a", word, "docket link and code", "page 1"))
+
+    with desk.reading() as connection:
+        proof = store.newest_proof(connection, put)
+    assert proof is not None
+    told = json.loads(proof.document)
+    assert {key: told[key] for key in ("language", "word", "through", "template", "version", "option", "answer")} == {
+        "language": tag,
+        "word": word,
+        "through": "docket link and code",
+        "template": "page 1",
+        "version": 1,
+        "option": "a",
+        "answer": "agreed",
+    }
+    assert told["at"] == desk.clock.now().isoformat()
+    assert (told["total_minor"], told["currency"]) == (4850, "GBP")
+    assert from_data(told["offer"]) == kept(desk, put).offer
+    assert proof.digest == hashlib.sha256(f"{'0' * 64}\n{proof.document}".encode()).hexdigest()
+
+
 def unguard(connection: Connection) -> None:
     """What somebody who has the database itself in their hands can do."""
     if connection.dialect.name == "sqlite":
@@ -479,6 +507,19 @@ def test_another_questions_code_opens_nothing(desk: Desk, number: str, put: str)
         answers.try_code(desk, put, sent_code(desk, other))
 
 
+def test_a_code_of_another_ticket_opens_nothing(desk: Desk, number: str, put: str) -> None:
+    other = take_in(desk, BENCH, NewVisit([NewDevice("Clock", "Stands")], email="bo@example.org")).numbers[0]
+    theirs = questions.draft(desk, BENCH, other, OFFER, put_at_once=True).ref
+    answers.send_code(desk, other, theirs)
+    answers.send_code(desk, number, put)
+    code = sent_code(desk, theirs)
+    assert code != sent_code(desk, put)
+
+    with pytest.raises(Unfit, match="not the code"):
+        answers.try_code(desk, put, code)
+    assert answers.try_code(desk, theirs, code)
+
+
 # Races
 
 
@@ -512,17 +553,21 @@ def test_of_many_answers_at_once_one_wins_and_the_rest_are_told(desk: Desk, numb
         assert len(store.chain(connection, ticket_of(desk, number).id)) == 1
 
 
-def test_withdrawing_while_agreeing_has_one_outcome(desk: Desk, number: str, put: str) -> None:
-    came = race(
-        [
+@pytest.mark.parametrize("many", [1, 20])
+def test_withdrawing_while_agreeing_has_one_outcome(desk: Desk, number: str, put: str, many: int) -> None:
+    def both() -> list[Callable[[], object]]:
+        return [
             lambda: questions.withdraw(desk, BENCH, number, put),
             lambda: answers.answer(desk, number, put, YES),
         ]
-    )
+
+    came = race([deed for _each in range(many) for deed in both()])
 
     assert sum(not isinstance(each, Exception) for each in came) == 1
     assert state(desk, put) in (State.AGREED, State.WITHDRAWN)
     assert ticket_of(desk, number).hold is None
+    with desk.reading() as connection:
+        assert len(store.chain(connection, ticket_of(desk, number).id)) == (state(desk, put) is State.AGREED)
 
 
 @pytest.mark.parametrize("price", ["-1", "1e3", "10000000000000", "1.2.3", "twelve", "1,23,4"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from email.message import EmailMessage
 
@@ -10,7 +11,7 @@ from sqlalchemy import update
 
 from portal.actions import answers, codes, price_terms, questions
 from portal.actions.answers import Answer
-from portal.actions.intake import NewDevice, NewVisit, take_in
+from portal.actions.intake import NewDevice, NewVisit, Second, take_in
 from portal.actions.price_terms import TypedTerms
 from portal.main import Installation
 from portal.rules.offers import TypedLine, TypedOffer, TypedOption
@@ -121,6 +122,24 @@ def test_a_yes_is_confirmed_line_by_line_with_its_check_value(shop: Shop) -> Non
         proof = store.newest_proof(connection, asked.ref)
     assert proof is not None
     assert proof.digest in said
+
+
+@pytest.mark.parametrize(("may_agree", "reached"), [(True, {EMAIL, "ben@example.org"}), (False, {EMAIL})])
+def test_the_receipt_goes_to_those_who_may_agree_each_with_a_way_to_take_it_back(
+    shop: Shop, may_agree: bool, reached: set[str]
+) -> None:
+    second = Second("Ben", "ben@example.org", may_be_told=True, may_agree=may_agree)
+    arrival = NewVisit([NewDevice("Radio", "Hums")], name="Ada", email=EMAIL, second=second)
+    number = take_in(shop.desk, BENCH, arrival).numbers[0]
+    asked = put(shop, number)
+    shop.send()
+    answers.answer(shop.desk, number, asked.ref, Answer(1, "en", "a", "YES"))
+
+    mails = shop.send()
+
+    assert {mail["To"] for mail in mails} == reached
+    links = {found[0] for mail in mails if (found := re.search(r"http\S+/t/Q\S+", text(mail)))}
+    assert len(links) == len(reached)  # of each their own, to this very question
 
 
 @pytest.mark.parametrize(

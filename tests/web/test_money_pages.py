@@ -353,11 +353,18 @@ def test_a_shop_with_tax_shows_it_by_rate_and_says_how_it_is_rounded(
         assert "rounded to the smallest coin for each line" in text
 
 
-def test_a_currency_without_decimals_takes_none(staff_client: Browser, desk: Desk) -> None:
-    reckons_in(desk, '"JPY"')
-    device = NewDevice("Radio", "Hums", price=TypedTerms("fixed price", "4850", "New capacitors"))
+@pytest.mark.parametrize(
+    ("currency", "price", "too_fine", "paid", "shown"),
+    [("JPY", "4850", "12.5", "4,800", "¥50"), ("BHD", "48.500", "1.2345", "48.250", "BHD0.250")],
+)
+def test_a_currency_has_no_decimals_or_three(
+    staff_client: Browser, desk: Desk, currency: str, price: str, too_fine: str, paid: str, shown: str
+) -> None:
+    reckons_in(desk, f'"{currency}"')
+    device = NewDevice("Radio", "Hums", price=TypedTerms("fixed price", price, "New capacitors"))
     number = take_in(desk, BENCH, NewVisit([device], email="ada@example.org")).numbers[0]
 
-    assert send(staff_client, number, "take", amount="12.5", how="cash").status_code == 422
-    assert send(staff_client, number, "take", amount="4,850", how="cash").status_code == 303
-    assert account_of(desk, number).open_minor == 0
+    assert send(staff_client, number, "take", amount=too_fine, how="cash").status_code == 422
+    assert send(staff_client, number, "take", amount=paid, how="cash").status_code == 303
+    assert account_of(desk, number).open_minor == {"JPY": 50, "BHD": 250}[currency]
+    assert shown in page(staff_client, number).replace("\xa0", "").replace("JP¥", "¥")

@@ -12,6 +12,7 @@ import pytest
 from werkzeug.test import TestResponse
 
 from portal.actions import answers, codes, price_terms, questions
+from portal.actions.answers import Answer
 from portal.actions.desk import By, Desk
 from portal.actions.handover import return_unrepaired
 from portal.actions.intake import NewDevice, NewVisit, take_in
@@ -31,6 +32,7 @@ from tests.actions.aftermath import everything, messages, ticket_of
 from tests.conftest import BENCH
 from tests.pictures.samples import as_bytes, four_corners
 from tests.web.browser import Browser, hidden_fields
+from tests.web.conftest import on_both
 from tests.web.test_customer_docket import own_path
 
 FIELDS = {
@@ -98,6 +100,9 @@ def test_the_bench_asks_with_lines_and_sees_what_they_come_to(staff_client: Brow
         ({"price0": ["", "", "", ""], "text0": ["", "", "", ""]}, "1 to 20 lines"),
         ({"price0": ["", "30", "", ""]}, "A line has no price"),
         ({"price0": ["-5", "30", "", ""]}, "price"),
+        ({"price0": [str(10**12), "30", "", ""]}, "too large"),
+        ({"price0": ["1,234", "30", "", ""]}, "is not an amount"),
+        ({"price0": ["12.345", "30", "", ""]}, "is not an amount"),
         ({"quantity0": ["0", "1", "", ""]}, "quantity"),
     ],
 )
@@ -543,3 +548,46 @@ def test_a_question_changed_while_it_was_read_is_asked_anew(client: Browser, des
     assert answer.status_code == 422
     assert "was changed while you were reading" in answer.text
     assert "£148.50" in answer.text
+
+
+@on_both
+def test_nothing_is_kept_of_where_an_answer_came_from(client: Browser, desk: Desk, number: str) -> None:
+    """In the proof or any other row: no address of the reader's machine, and not which program they read with."""
+    kept = put(desk, number)
+    page = f"{question_path(desk, number)}/question/{kept.ref}"
+    fields = hidden_fields(client.get(page).text, page) | {"answer": "yes", "option": "a", "word": "YES"}
+
+    answer = client.post(
+        page, data=fields, environ_base={"REMOTE_ADDR": "203.0.113.77"}, headers={"User-Agent": "Lantern Reader/7"}
+    )
+
+    assert answer.status_code == 303
+    left = repr(everything(desk))
+    assert "203.0.113.77" not in left
+    assert "Lantern" not in left
+
+
+def test_a_shop_without_tax_speaks_of_none_anywhere(
+    client: Browser, staff_client: Browser, desk: Desk, number: str
+) -> None:
+    """Which is not the same as a tax of 0 %, which is shown."""
+    kept = put(desk, number)
+    answers.answer(desk, number, kept.ref, Answer(1, "en", "a", "YES"))
+    put_again = questions.draft(desk, BENCH, number, OFFER, put_at_once=True).ref
+    at, docket = f"/bench/{spoken(number)}", docket_path(desk, number)
+
+    for browser, path in (
+        (client, docket),
+        (client, f"{docket}/question/{kept.ref}"),
+        (client, f"{docket}/question/{put_again}"),
+        (client, f"{docket}/money/{spoken(number)}"),
+        (client, f"{docket}/report/{spoken(number)}"),
+        (staff_client, f"{at}/questions"),
+        (staff_client, f"{at}/questions/{put_again}"),
+        (staff_client, f"{at}/money"),
+        (staff_client, f"{at}/docket"),
+        (staff_client, at),
+    ):
+        page = browser.get(path)
+        assert page.status_code == 200, path
+        assert not re.search(r"\b(tax|VAT)\b", page.text, re.IGNORECASE), path
