@@ -15,6 +15,7 @@ import pytest
 from PIL import Image
 from sqlalchemy import update
 
+from portal import resources
 from portal.actions.handover import hand_over, return_unrepaired
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.links import renew_contact, send_link_again
@@ -143,6 +144,23 @@ def test_every_letter_says_why_it_came_and_carries_the_contacts_own_link(shop: S
         assert "You get this because" in text
         assert re.search(rf"or stop them:\s+{re.escape(BASE_URL)}/t/C[0-9A-Z]{{36}}/messages", text)
         assert re.search(rf"^{re.escape(BASE_URL)}/t/C[0-9A-Z]{{36}}\r?$", text, re.MULTILINE)
+
+
+@pytest.mark.parametrize("file", ["text.txt", "html.html"])
+def test_every_message_there_is_stands_in_the_frame_that_says_why_it_came_and_how_to_stop_it(file: str):
+    messages = resources.templates() / "messages"
+    ending = file.partition(".")[2]
+    frames = {
+        f"_frame.{ending}": ("You get this because you left your address", "{{ choices_link }}"),
+        f"_staff_frame.{ending}": ("You get this because your account has this address", "You can take it away"),
+    }
+
+    begins = {each.parent.name: each.read_text(encoding="utf-8").splitlines()[0] for each in messages.glob(f"*/{file}")}
+
+    assert len(begins) > 20
+    assert set(begins.values()) == {f'{{% extends "messages/{frame}" %}}' for frame in frames}
+    for frame, says in frames.items():
+        assert all(each in (messages / frame).read_text(encoding="utf-8") for each in says)
 
 
 def test_letters_load_nothing_from_anywhere_and_follow_nobody(shop: Shop):
