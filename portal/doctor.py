@@ -16,7 +16,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import SQLAlchemyError
 
 from notifications import outbox
-from notifications.channels import Undelivered
+from notifications.channels import Channel, Undelivered
 from portal import settings
 from portal.actions.desk import NoPolicy
 from portal.main import Installation, open_database, open_installation
@@ -143,13 +143,7 @@ def _photos(house: Installation) -> Iterator[Finding]:
 
 
 def _mail(house: Installation) -> Iterator[Finding]:
-    channel = house.post_office.channels["mail"]
-    try:
-        channel.check()
-    except Undelivered as fault:
-        yield Finding("mail", f"{fault.why}. Look at BENCHWINDOW_MAIL_URL.", must_be_mended=True)
-    else:
-        yield Finding("mail", channel.describe())
+    yield _channel("mail", house.post_office.channels["mail"], " Look at BENCHWINDOW_MAIL_URL.")
 
 
 def _gateways(house: Installation) -> Iterator[Finding]:
@@ -157,19 +151,13 @@ def _gateways(house: Installation) -> Iterator[Finding]:
     if channel is None:
         yield Finding("texts", "no gateway is set (BENCHWINDOW_GATEWAYS); nobody gets text messages")
         return
-    try:
-        channel.check()
-    except Undelivered as fault:
-        yield Finding("texts", f"{fault.why}. Look at BENCHWINDOW_GATEWAYS.", must_be_mended=True)
-        return
+    doubt = ""
     if (length := len(house.desk.links.base_url)) > LONGEST_ADDRESS:
-        says = (
+        doubt = (
             f"{channel.describe()}; the address of the site has {length} signs, and with more than {LONGEST_ADDRESS} "
             "some texts go out as two, each paid for"
         )
-        yield Finding("texts", says, worth_a_look=True)
-    else:
-        yield Finding("texts", channel.describe())
+    yield _channel("texts", channel, " Look at BENCHWINDOW_GATEWAYS.", doubt)
 
 
 def _push(house: Installation) -> Iterator[Finding]:
@@ -177,16 +165,19 @@ def _push(house: Installation) -> Iterator[Finding]:
     if channel is None:
         yield Finding("notices", "no contact is set (BENCHWINDOW_PUSH_CONTACT); nobody gets notices on their device")
         return
+    doubt = ""
+    if not house.settings.https:
+        doubt = "browsers show them for sites with https only; set BENCHWINDOW_BASE_URL to an address with https"
+    yield _channel("notices", channel, doubt=doubt)
+
+
+def _channel(name: str, channel: Channel, look_at: str = "", doubt: str = "") -> Finding:
+    """Whether a channel works, and then whatever there is to `doubt`, or else how its messages go."""
     try:
         channel.check()
     except Undelivered as fault:
-        yield Finding("notices", f"{fault.why}.", must_be_mended=True)
-        return
-    if not house.settings.https:
-        says = "browsers show them for sites with https only; set BENCHWINDOW_BASE_URL to an address with https"
-        yield Finding("notices", says, worth_a_look=True)
-    else:
-        yield Finding("notices", channel.describe())
+        return Finding(name, f"{fault.why}.{look_at}", must_be_mended=True)
+    return Finding(name, doubt or channel.describe(), worth_a_look=bool(doubt))
 
 
 def _clock(house: Installation) -> Iterator[Finding]:
