@@ -591,3 +591,50 @@ def test_a_shop_without_tax_speaks_of_none_anywhere(
         page = browser.get(path)
         assert page.status_code == 200, path
         assert not re.search(r"\b(tax|VAT)\b", page.text, re.IGNORECASE), path
+
+
+@on_both
+def test_keeper_and_customer_read_all_that_an_extra_is_with_its_photos(
+    client: Browser,
+    keeper_client: Browser,
+    desk: Desk,
+    number: str,
+    installation: Installation,
+    technician: By,
+    keeper: By,
+) -> None:
+    with desk.writing() as connection:
+        document = (policies.document(connection, 1) or "").replace("# tax_percent = 20 ", "tax_percent = 20 #")
+        policies.add(connection, f"{document}\n[approvals]\nsign_off_above = 10\n", desk.clock.now(), None)
+    add(desk, installation.photo_files, BENCH, number, as_bytes(four_corners()), audience="customer", confirmed=True)
+    with desk.reading() as connection:
+        (photo,) = photos.of_ticket(connection, ticket_of(desk, number).id)
+    extra = TypedOffer(
+        "The port is torn off.",
+        "It cannot be charged.",
+        "It stays as it is.",
+        "We go on with the cleaning.",
+        [TypedOption("Replace the port", [TypedLine("Port", "2", "18.50"), TypedLine("Work", "1", "30")])],
+        photos=(photo.known_as,),
+    )
+    ref = questions.draft(desk, technician, number, extra, put_at_once=True).ref
+    parts = [
+        "The port is torn off.",
+        "It cannot be charged.",
+        "It stays as it is.",
+        "We go on with the cleaning.",
+        "Replace the port",
+        f"{photo.ref}-small",
+        "£18.50",
+        "£37.00",
+        "of which tax at 20 %",
+        "£67.00",
+    ]
+
+    page = keeper_client.get(f"/shop/questions/{ref}").text
+    assert [part for part in parts if part not in page] == []
+
+    questions.sign_off(desk, keeper, number, ref, 1)
+    page = client.get(question_path(desk, number), follow_redirects=True).text
+    assert [part for part in parts if part not in page] == []
+    assert "Please answer by" in page
