@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -48,8 +49,7 @@ def test_the_staff_read_that_the_clock_stands_still(
     told = keeper_client.get(page).text
 
     assert "The clock stands still: no message goes out" in told
-    assert "It was last seen Mon 2 Mar" in told
-    assert "benchwindow doctor" in told
+    assert re.search(r"It was last seen Mon 2 Mar, 09:00\. Ask whoever .* benchwindow doctor", told)
 
 
 def test_the_staff_read_that_one_sweep_was_not_done_and_that_the_time_went_back(
