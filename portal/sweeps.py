@@ -10,6 +10,7 @@ from portal.actions import (
     answers,
     archive_trial,
     archives,
+    balance,
     collection,
     figures,
     photos,
@@ -51,8 +52,10 @@ def all_sweeps(desk: Desk, office: PostOffice, files: PhotoFiles, read: Settings
 
     def forecast(now: datetime) -> Tally:
         counted = figures.count_ended(desk, now)
-        looked_at, made = windows.sweep(desk, now)
-        return Tally(looked_at + counted, made + counted)
+        done = [windows.sweep(desk, now), balance.fill_in(desk)]
+        return Tally(
+            counted + sum(looked_at for looked_at, _made in done), counted + sum(made for _looked_at, made in done)
+        )
 
     def purge(now: datetime) -> Tally:
         gone = sum(each.count for each in retention.apply(desk, files, now))

@@ -9,6 +9,7 @@ from datetime import date, datetime
 from sqlalchemy import Connection
 
 from portal.actions.collection import is_waiting
+from portal.actions.desk import Desk, find
 from portal.rules import price_terms
 from portal.rules.account import Account, Agreed, Fate, account, due, fate
 from portal.rules.cancelled import refund_by
@@ -17,7 +18,7 @@ from portal.rules.money import Price
 from portal.rules.policy import Policy
 from portal.rules.stages import Ending
 from portal.rules.statements import Document, document
-from portal.store import balances, money, parts, questions, refunds
+from portal.store import balances, money, parts, questions, refunds, visits
 from portal.store.questions import LIMIT, Kept
 from portal.store.refunds import RefundDue
 from portal.store.tickets import Ticket
@@ -71,6 +72,21 @@ def keep_balance(connection: Connection, ticket: Ticket, policy: Policy) -> Acco
     told = not (found.is_empty or found.elsewhere)
     balances.keep(connection, ticket.id, Price(found.balance_minor, found.currency) if told else None)
     return found
+
+
+def fill_in(desk: Desk) -> tuple[int, int]:
+    """Write down how accounts stand of which that was never done, as after an upgrade: (looked at, written down)."""
+    with desk.reading() as connection:
+        found = balances.missing(connection)
+    written = 0
+    for number in found:
+        with desk.writing() as connection:
+            ticket = find(connection, number)
+            keep_balance(connection, ticket, desk.policy(connection))
+            if balances.of_ticket(connection, ticket.id):
+                visits.touch(connection, ticket.visit_id)
+                written += 1
+    return len(found), written
 
 
 def keep_account(

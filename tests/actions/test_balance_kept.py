@@ -6,16 +6,18 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import pytest
+from sqlalchemy import delete
 
-from portal.actions import answers, charges, handover, payments, price_terms, questions
+from portal.actions import answers, balance, charges, handover, payments, price_terms, questions
 from portal.actions.answers import Answer
 from portal.actions.desk import By, Desk
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.payments import Typed
 from portal.actions.price_terms import TypedTerms
+from portal.main import Installation
 from portal.rules.money import Price
 from portal.rules.offers import TypedLine, TypedOffer, TypedOption
-from portal.store import balances, policies
+from portal.store import balance_tables, balances, policies
 from portal.store import money as store
 from tests.actions.aftermath import assert_the_balance_is_that_of_the_account, ticket_of
 from tests.actions.bench import bring_to, with_code
@@ -128,3 +130,18 @@ def test_it_goes_with_the_money(desk: Desk) -> None:
         store.forget(connection, ticket_of(desk, number).visit_id)
 
     assert kept(desk, number) is None
+
+
+def test_what_was_agreed_before_an_upgrade_is_written_down_by_the_clock_once(
+    desk: Desk, installation: Installation
+) -> None:
+    number, other = arrive(desk, "fixed price", "48.50"), arrive(desk)
+    with desk.writing() as connection:
+        connection.execute(delete(balance_tables.balances))
+
+    [(_name, tally)] = installation.sweep(["forecast"])
+
+    assert kept(desk, number) == Price(4850, "GBP")
+    assert kept(desk, other) is None
+    assert tally.done >= 1
+    assert balance.fill_in(desk) == (0, 0)
