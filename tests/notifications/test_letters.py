@@ -163,6 +163,21 @@ def test_every_message_there_is_stands_in_the_frame_that_says_why_it_came_and_ho
         assert all(each in (messages / frame).read_text(encoding="utf-8") for each in says)
 
 
+@pytest.mark.parametrize("email", ["", "us@example.com"])
+def test_a_letter_that_cannot_be_answered_says_so_and_another_is_answered_to_the_shop(shop: Shop, email: str):
+    with shop.desk.writing() as connection:
+        document = policies.document(connection, 1)
+        assert document is not None
+        policies.add(connection, document.replace('email = ""', f'email = "{email}"'), shop.desk.clock.now(), None)
+    shop.arrive()
+
+    (mail,) = shop.send()
+
+    for kind in ("plain", "html"):
+        assert ("Answers to this message are not read." in part(mail, kind)) is not bool(email)
+    assert mail["Reply-To"] == (email or None)
+
+
 def test_letters_load_nothing_from_anywhere_and_follow_nobody(shop: Shop):
     for mail in shop.live_through("en").values():
         page = part(mail, "html")
