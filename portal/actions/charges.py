@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from dataclasses import dataclass
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
 from portal.actions import balance
 from portal.actions.collection import is_waiting
-from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
+from portal.actions.desk import By, Change, Desk, Outcome, PolicyShelf, change_ticket
 from portal.actions.disputes import is_disputed
 from portal.actions.payments import kept_up_to_date, must_be_kept
 from portal.actions.people import only_keeper
 from portal.actions.terms import agreed_storage
 from portal.rules.account import LetOff, Storage, may_let_off
-from portal.rules.collection import storage_charge
+from portal.rules.collection import storage_charge, storage_starts
 from portal.rules.money import Price, to_minor
 from portal.rules.payments import fit_amount, no_card_number
 from portal.rules.policy import Policy
@@ -28,19 +29,37 @@ from portal.store import collection, money
 from portal.store.tickets import Ticket
 
 
+@dataclass(frozen=True)
+class StorageToCome:
+    """What storage will cost, said before it does: from which day on, for each started day, at most; minor units."""
+
+    starts: date
+    day_minor: int
+    most_minor: int
+
+
+def storage_to_come(shelf: PolicyShelf, connection: Connection, ticket: Ticket, policy: Policy) -> StorageToCome | None:
+    """What the accepted terms say of storage for a device that is ready, or None where it costs nothing."""
+    found = collection.waiting(connection, ticket.id) if is_waiting(ticket, policy) else None
+    storage = agreed_storage(shelf, connection, ticket.visit_id, policy) if found else None
+    if found is None or storage is None:
+        return None
+    starts, currency = storage_starts(found[1], storage, ZoneInfo(policy.shop.zone)), policy.shop.currency
+    return StorageToCome(starts, to_minor(storage.per_day, currency), to_minor(storage.at_most, currency))
+
+
 def storage_so_far(desk: Desk, connection: Connection, ticket: Ticket, policy: Policy) -> int:
     """The most that storage may cost by today, in minor units: nothing without terms that were accepted and say so.
 
     What was accepted counts, and never more than the shop asks for now.
     """
     found = collection.waiting(connection, ticket.id) if is_waiting(ticket, policy) else None
-    accepted = agreed_storage(desk.shelf, connection, ticket.visit_id) if found else None
-    if found is None or accepted is None or policy.collection.storage is None:
+    storage = agreed_storage(desk.shelf, connection, ticket.visit_id, policy) if found else None
+    if found is None or storage is None:
         return 0
     zone = ZoneInfo(policy.shop.zone)
     today = desk.clock.now().astimezone(zone).date()
-    costs = [storage_charge(found[1], each, today, zone) for each in (accepted, policy.collection.storage)]
-    return to_minor(min(costs), policy.shop.currency)
+    return to_minor(storage_charge(found[1], storage, today, zone), policy.shop.currency)
 
 
 def state_storage(

@@ -7,6 +7,7 @@ from typing import Any
 from sqlalchemy import Connection
 
 from portal.actions.desk import By, Desk, NotFound, PolicyShelf
+from portal.rules.collection import milder
 from portal.rules.policy import Policy, Terms
 from portal.rules.policy_collection import Storage
 from portal.rules.refusals import Refused, Unfit
@@ -48,22 +49,16 @@ def accept_terms(
     return True
 
 
-def accepted_point(connection: Connection, visit_id: int, key: str) -> bool:
-    """Whether terms were accepted for a visit in which a point of this key stands."""
-    for accepted in acceptances.of_visit(connection, visit_id):
-        _revision, policy = PolicyShelf().read(connection, accepted.policy_revision)
-        if policy.terms and key in {point.key for point in policy.terms.points}:
-            return True
-    return False
+def agreed_storage(shelf: PolicyShelf, connection: Connection, visit_id: int, policy: Policy) -> Storage | None:
+    """What may be asked for storage: never more than the terms say that were last accepted for a visit, nor than today.
 
-
-def agreed_storage(shelf: PolicyShelf, connection: Connection, visit_id: int) -> Storage | None:
-    """What was said of storage by the policy whose terms were last accepted for a visit, or None where nothing was."""
-    accepted = acceptances.of_visit(connection, visit_id)
-    if not accepted:
+    None where they say nothing of it, or the shop asks nothing any more.
+    """
+    accepted, present = acceptances.of_visit(connection, visit_id), policy.collection.storage
+    if present is None or not accepted:
         return None
-    _revision, policy = shelf.read(connection, accepted[-1].policy_revision)
-    return policy.collection.storage
+    then = shelf.read(connection, accepted[-1].policy_revision)[1].collection.storage
+    return milder(then, present) if then else None
 
 
 def _must_be_in_force(terms: Terms | None, version: str) -> None:

@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
 from notifications.letters import Withdrawn
+from portal.actions.charges import storage_to_come
 from portal.actions.disputes import is_disputed
-from portal.actions.terms import accepted_point
 from portal.letters.told import Facts, Letterbox, StillTrue, Told
-from portal.rules.collection import storage_starts, tone
+from portal.rules.collection import tone
 from portal.rules.days import local_day
-from portal.rules.money import to_minor
 from portal.rules.return_ways import Way
 from portal.store import collection, handovers
 
 
-def _uncollected(_desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
+def _uncollected(desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
     ticket, policy = told.tickets[0], told.policy
     found = collection.waiting(connection, ticket.id)
     facts = told.facts[-1]
@@ -34,15 +32,19 @@ def _uncollected(_desk: Letterbox, connection: Connection, told: Told) -> Facts 
         return Withdrawn("the customer has it posted")
     if facts["chosen"] != (waiting.chosen_day.isoformat() if waiting.chosen_day else None):
         return Withdrawn("the customer has chosen a day meanwhile")
-    storage = policy.collection.storage
-    agreed = storage is not None and accepted_point(connection, told.visit.id, storage.terms_point)
     return {
         "tone": tone(facts["place"], len(policy.collection.reminders)).value,
-        "storage_minor": to_minor(storage.per_day, policy.shop.currency) if storage and agreed else None,
-        "storage_most": to_minor(storage.at_most, policy.shop.currency) if storage and agreed else None,
-        "storage_from": storage_starts(waiting, storage, ZoneInfo(policy.shop.zone)) if storage and agreed else None,
         "ready_on": local_day(waiting.ready_at, policy),
+        **storage_told(desk, connection, told),
     }
+
+
+def storage_told(desk: Letterbox, connection: Connection, told: Told) -> Facts:
+    """What storage will cost, for `_storage.txt`; `storage_from` is None where it costs nothing."""
+    coming = storage_to_come(desk.shelf, connection, told.tickets[0], told.policy)
+    if coming is None:
+        return {"storage_from": None}
+    return {"storage_from": coming.starts, "storage_minor": coming.day_minor, "storage_most": coming.most_minor}
 
 
 EVENTS: Mapping[str, StillTrue] = {

@@ -10,6 +10,7 @@ from notifications.letters import Withdrawn
 from portal.actions import collection_codes
 from portal.actions.balance import owing
 from portal.language import language
+from portal.letters.collection import storage_told
 from portal.letters.told import Facts, Letterbox, StillTrue, Told
 from portal.rules.hours import weekly
 from portal.rules.policy import Policy
@@ -21,7 +22,11 @@ from portal.store import handovers
 def _ready(desk: Letterbox, connection: Connection, told: Told) -> Facts | Withdrawn:
     if not _is_ready(told):
         return Withdrawn("the device is not ready any more")
-    return _how_to_have_it(desk, connection, told) | {"stage": told.policy.stages[-1]}
+    return {
+        **_how_to_have_it(desk, connection, told),
+        **storage_told(desk, connection, told),
+        "stage": told.policy.stages[-1],
+    }
 
 
 def _ready_undone(_desk: Letterbox, _connection: Connection, told: Told) -> Facts | Withdrawn:

@@ -11,6 +11,7 @@ from sqlalchemy import Connection
 
 from notifications.letters import Due, Withdrawn
 from portal.actions import tell
+from portal.actions.desk import PolicyShelf
 from portal.links import Links
 from portal.rules.messages import HEARD_ALL_THE_SAME, Wants
 from portal.rules.policy import Policy
@@ -30,6 +31,10 @@ class Letterbox(Protocol):
     @property
     def links(self) -> Links:
         """Makes the links."""
+
+    @property
+    def shelf(self) -> PolicyShelf:
+        """Reads the policies that were in force."""
 
     @property
     def hasty(self) -> bool:

@@ -76,6 +76,16 @@ def counts_from(waiting: Waiting, zone: ZoneInfo) -> date:
     return max(ready, waiting.chosen_day) if waiting.chosen_day else ready
 
 
+def milder(accepted: Storage, present: Storage) -> Storage:
+    """What may be asked for storage, where the shop asks otherwise today than in the terms that were accepted."""
+    return Storage(
+        per_day=min(accepted.per_day, present.per_day),
+        after_days=max(accepted.after_days, present.after_days),
+        at_most=min(accepted.at_most, present.at_most),
+        terms_point=accepted.terms_point,
+    )
+
+
 def storage_starts(waiting: Waiting, storage: Storage, zone: ZoneInfo) -> date:
     """The first day that costs something."""
     return counts_from(waiting, zone) + timedelta(days=storage.after_days + 1)

@@ -8,11 +8,13 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from notifications.instants import FixedClock
-from portal.actions.desk import CUSTOMER, Desk
+from portal.actions.desk import CUSTOMER, By, Desk
 from portal.actions.handover import undo
+from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.moves import hold
 from portal.actions.ownership import question, settle
 from portal.actions.posting import Packed, arrived, came_back, post_back
+from portal.actions.price_terms import TypedTerms
 from portal.actions.record import record
 from portal.actions.return_ways import Wanted, choose
 from portal.rules.intake_record import Record
@@ -102,6 +104,22 @@ def test_nothing_is_posted_without_a_confirmed_address(desk: Desk, number: str) 
     choose(desk, CUSTOMER, number, Wanted("collect", "2026-03-05"))
     with pytest.raises(Refused, match="confirmed no address"):
         post_back(desk, BENCH, number, PACKED)
+
+
+def test_what_is_not_paid_is_posted_on_the_keepers_word_alone(desk: Desk, technician: By, keeper: By) -> None:
+    device = NewDevice("Radio", "Hums", price=TypedTerms("fixed price", "48.50"))
+    number = take_in(desk, BENCH, NewVisit([device], email="ada@example.org")).numbers[0]
+    bring_to(desk, number, "ready")
+    choose(desk, CUSTOMER, number, Wanted("post", address="12 Harbour Rise\nQuayhaven", confirmed=True))
+    before = everything(desk)
+    for by, packed in ((technician, PACKED), (technician, replace(PACKED, unsettled="Pays later")), (keeper, PACKED)):
+        with pytest.raises(Refused, match=r"48\.50"):
+            post_back(desk, by, number, packed)
+    assert everything(desk) == before
+
+    post_back(desk, keeper, number, replace(PACKED, unsettled="Pays by transfer"))
+
+    assert ticket_of(desk, number).ending is Ending.POSTED
 
 
 def test_a_battery_found_damaged_after_the_choice_is_not_posted(desk: Desk, to_post: str) -> None:

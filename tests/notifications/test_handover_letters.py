@@ -14,11 +14,14 @@ from portal.actions.intake import NewDevice, NewVisit, Second, take_in
 from portal.actions.links import renew_contact
 from portal.actions.moves import move
 from portal.actions.posting import Packed, came_back, post_back
+from portal.actions.price_terms import TypedTerms
 from portal.actions.return_ways import Wanted, choose
+from portal.actions.terms import accept_terms
 from portal.main import Installation
 from portal.rules.posting import PACKING
-from portal.store import handovers, visits
+from portal.store import handovers, policies, visits
 from tests.actions.bench import WITHOUT_CODE, bring_to, with_code
+from tests.actions.test_questions import with_policy
 from tests.conftest import BENCH
 from tests.notifications.test_letters import Shop, part, shown, words
 
@@ -64,6 +67,27 @@ def test_ready_tells_code_hours_address_and_where_to_choose(shop: Shop) -> None:
     assert "1 Example Lane" in text
     assert "/collect" in text
     assert "Still to be paid" not in text
+
+
+STORAGE = """[collection]
+storage = { per_day = 1.50, after_days = 20, at_most = 30, terms_point = "uncollected" }"""
+
+
+def test_what_is_open_and_what_storage_will_cost_is_told_with_that_it_is_ready(shop: Shop) -> None:
+    with_policy(shop.desk, STORAGE)
+    device = NewDevice("Radio", "Hums", price=TypedTerms("fixed price", "48.50"))
+    taken = take_in(shop.desk, BENCH, NewVisit([device], name="Ada", email="ada@example.org"))
+    accept_terms(shop.desk, BENCH, taken.visit_ref, "draft-1", "tick")
+    shop.send()
+    bring_to(shop.desk, taken.numbers[0], "ready")
+    with shop.desk.writing() as connection:  # what the shop asks by now was never accepted
+        document = policies.document(connection, policies.newest(connection)) or ""
+        policies.add(connection, document.replace("per_day = 1.50", "per_day = 9"), shop.desk.clock.now(), None)
+    mail = shop.send()[-1]
+
+    text = " ".join(whole(mail).split())
+    assert "Still to be paid: £48.50" in text
+    assert "storage costs £1.50 for each started day from Mon, 23 Mar 2026 on, and never more than £30.00." in text
 
 
 @pytest.mark.parametrize("language", ["en", "de"])

@@ -13,7 +13,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from portal import resources
-from portal.rules.collection import Tone, Waiting, due_now, next_reminder, storage_charge, storage_starts, tone
+from portal.rules.collection import (
+    Tone,
+    Waiting,
+    due_now,
+    milder,
+    next_reminder,
+    storage_charge,
+    storage_starts,
+    tone,
+)
 from portal.rules.policy import Policy
 from portal.rules.policy_check import check
 from portal.rules.policy_collection import Storage
@@ -132,6 +141,21 @@ def test_a_day_that_ends_at_midnight_of_the_shop_counts_as_the_shops_own() -> No
     late = datetime.combine(date(2026, 6, 1), time(23, 30), UTC)  # half past midnight on 2 June in London
 
     assert storage_starts(Waiting(late), STORAGE, LONDON) == date(2026, 7, 1)
+
+
+@given(st.integers(1, 50), st.integers(1, 60), st.integers(1, 500), st.integers(0, 400))
+def test_what_may_be_asked_is_never_more_than_was_accepted_nor_than_is_asked_today(
+    per_day: int, after_days: int, at_most: int, days: int
+) -> None:
+    present = Storage(
+        per_day=Decimal(per_day), after_days=after_days, at_most=Decimal(at_most), terms_point="uncollected"
+    )
+    on, waiting = date(2026, 3, 2) + timedelta(days=days), Waiting(READY)
+
+    asked = storage_charge(waiting, milder(STORAGE, present), on, LONDON)
+
+    assert asked <= min(storage_charge(waiting, each, on, LONDON) for each in (STORAGE, present))
+    assert milder(STORAGE, STORAGE) == STORAGE
 
 
 @pytest.mark.parametrize(

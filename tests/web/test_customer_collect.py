@@ -17,6 +17,7 @@ from portal.actions.handover import hand_over, undo
 from portal.actions.intake import NewDevice, NewVisit, Second, TakenIn, take_in
 from portal.actions.links import LinkKind
 from portal.actions.record import record
+from portal.actions.terms import accept_terms
 from portal.rules.collection_code import grouped
 from portal.rules.intake_record import Item, Record
 from portal.rules.numbers import spoken
@@ -24,6 +25,8 @@ from portal.store import handovers, policies, visits
 from portal.store.handovers import Choice
 from portal.store.tickets import Ticket
 from tests.actions.bench import bring_to, with_code
+from tests.actions.test_money import STORAGE
+from tests.actions.test_questions import with_policy
 from tests.conftest import BENCH
 from tests.web.browser import Browser
 from tests.web.conftest import on_both
@@ -247,6 +250,21 @@ def test_the_address_that_was_announced_is_offered_again(client: Browser, desk: 
 
     assert "12 Harbour Rise" in client.get(f"{own_path(desk, taken.numbers[0])}/collect").text
     assert "12 Harbour Rise" not in client.get(path_of(taken.link) + "/collect").text
+
+
+def test_what_storage_will_cost_is_said_where_a_day_is_chosen_and_only_to_who_accepted_it(
+    client: Browser, desk: Desk
+) -> None:
+    with_policy(desk, STORAGE)
+    told = []
+    for accepts in (False, True):
+        taken = take_in(desk, BENCH, NewVisit([NewDevice("Radio", "Hums")], email="ada@example.org"))
+        if accepts:
+            accept_terms(desk, BENCH, taken.visit_ref, "draft-1", "tick")
+        bring_to(desk, taken.numbers[0], "ready")
+        told.append("storage costs £1.00" in client.get(f"{path_of(taken.link)}/collect").text)
+
+    assert told == [False, True]
 
 
 def test_a_day_that_has_passed_asks_for_another(client: Browser, desk: Desk, clock: FixedClock, ready: str) -> None:

@@ -16,6 +16,7 @@ from flask.typing import ResponseReturnValue
 
 from portal.actions import collection_codes, return_ways
 from portal.actions.balance import owing
+from portal.actions.charges import StorageToCome, storage_to_come
 from portal.actions.desk import CUSTOMER, Outcome
 from portal.actions.links import Reader
 from portal.actions.return_ways import Wanted
@@ -51,6 +52,7 @@ class Waiting:
     choice: Choice | None
     code: str
     owing_minor: int
+    storage: StorageToCome | None
     offers: Sequence[Way]
     not_by_post: bool
     return_address: str  # as it was announced
@@ -147,6 +149,7 @@ def _waiting(ticket: Ticket, reader: Reader, choice: Choice | None) -> Waiting:
         choice=choice,
         code=code,
         owing_minor=owing(connection(), ticket, policy()),
+        storage=storage_to_come(desk().shelf, connection(), ticket, policy()),
         offers=[way for way in offers if way is not Way.POST or by_post],
         not_by_post=Way.POST in offers and not by_post,
         return_address=announced.return_address if announced else "",
