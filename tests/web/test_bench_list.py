@@ -32,6 +32,16 @@ def test_open_tickets_stand_under_the_heading_of_their_stage_in_the_shops_order(
     assert headings(page) == ["Received 1", "Cleaning 1"]
 
 
+@on_both
+def test_the_list_shows_nobodys_contact(staff_client: Browser, taken_in: TakenIn) -> None:
+    """Art. 25(2) GDPR: who looks over the bench sees devices, not people."""
+    page = staff_client.get("/bench/").text
+
+    assert spoken(taken_in.numbers[0]) in page
+    for of_the_owner in ("Ada", "Marsh", "example.org", "900123"):
+        assert of_the_owner not in page
+
+
 def test_a_line_tells_how_long_the_device_has_stood_there_and_why_it_waits(
     staff_client: Browser, desk: Desk, technician: By, number: str, clock: FixedClock
 ) -> None:
@@ -91,7 +101,10 @@ def test_a_number_in_any_spelling_leads_straight_to_its_ticket(
 def test_a_ticket_is_found_by_name_last_digits_of_the_phone_and_device(
     staff_client: Browser, number: str, asked: str
 ) -> None:
-    assert spoken(number) in staff_client.get("/bench/find", query_string={"q": asked}).text
+    found = staff_client.get("/bench/find", query_string={"q": asked}).text
+
+    assert spoken(number) in found
+    assert "Ada Marsh" in found
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
 import pytest
@@ -50,6 +51,28 @@ def test_the_page_after_it_shows_the_number_large_and_where_to_print(staff_clien
     assert f'href="/bench/{said}/docket"' in page
     assert f'href="/bench/{said}/label"' in page
     assert "cannot be told anything" in page
+
+
+@pytest.mark.parametrize(
+    "field", ["name", "phone", "email", "device-0", "fault-0", "kind-0", "needed_by", "language", "A second person"]
+)
+def test_each_field_says_what_it_is_for(staff_client: Browser, field: str) -> None:
+    """Art. 5(1)(c) and 13(1)(c) GDPR: nothing is asked for without a purpose."""
+    page = staff_client.get(PAGE).text
+    named = f'<label for="{field}">' if f'<label for="{field}">' in page else f"<legend>{field}"
+
+    told = page.partition(named)[2].partition("</label>" if named.startswith("<label") else "</legend>")[0]
+
+    assert '<span class="hint">' in told
+
+
+def test_nothing_that_may_stay_empty_is_filled_in_or_ticked(staff_client: Browser) -> None:
+    """Art. 25(2) GDPR: by default no more than is needed."""
+    page = staff_client.get(PAGE).text
+
+    assert " checked" not in page
+    for field in ("name", "phone", "email", "needed_by", "second_name", "second_phone", "second_email"):
+        assert re.search(rf'<input id="{field}"[^>]* value=""', page), field
 
 
 def test_contact_and_wishes_are_kept(staff_client: Browser, desk: Desk) -> None:

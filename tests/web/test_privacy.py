@@ -5,7 +5,10 @@ GDPR (EU) 2016/679 Art. 13(1) and (2), twelve items; Art. 30(1), seven; recital 
 
 from __future__ import annotations
 
+import re
+
 import pytest
+from flask import Flask
 from werkzeug.test import TestResponse
 
 from notifications.instants import FixedClock
@@ -16,6 +19,7 @@ from portal.rules.numbers import spoken
 from portal.rules.retention import Kept
 from portal.store import keeping
 from tests.actions.aftermath import ticket_of
+from tests.actions.bench import bring_to
 from tests.conftest import BENCH
 from tests.web.browser import Browser, hidden_fields
 from tests.web.test_customer_docket import path_of
@@ -74,13 +78,27 @@ def test_the_notice_has_every_item_that_the_law_asks_for(client: Browser, item: 
     assert ITEMS[item] in client.get("/privacy").text
 
 
-@pytest.mark.parametrize("path", ["", "/report/{number}", "/photos"])
-def test_every_page_of_a_customer_leads_to_it(client: Browser, taken_in: TakenIn, path: str) -> None:
-    own = path_of(taken_in.link)
-
-    page = client.get(own + path.format(number=spoken(taken_in.numbers[0]))).text
-
-    assert f'href="{own}/privacy"' in page
+@pytest.mark.parametrize(("language", "words"), [("en", "Your data"), ("de", "Ihre Daten")])
+def test_every_page_of_a_customer_leads_to_it(
+    app: Flask, client: Browser, desk: Desk, taken_in: TakenIn, language: str, words: str
+) -> None:
+    """Art. 13: whichever page somebody reads, in either language. A new page is walked too."""
+    number, token = taken_in.numbers[0], taken_in.link.rpartition("/")[2]
+    bring_to(desk, number, "ready")
+    walked = []
+    for rule in app.url_map.iter_rules():
+        if not rule.endpoint.startswith("customer.") or "GET" not in (rule.methods or ()):
+            continue
+        if "token" not in rule.arguments or rule.arguments - {"token", "number"}:
+            continue
+        built = rule.build({"token": token, "number": spoken(number)}, append_unknown=False)
+        answer = client.get(f"{built[1]}?lang={language}" if built else "")
+        if answer.status_code == 200 and "<html" in answer.text:  # a whole page, no part of one
+            walked.append(rule.endpoint)
+            link = re.search(r'<a[^>]* href="[^"]*/privacy[^"]*"[^>]*>([^<]*)</a>', answer.text)
+            assert link or rule.endpoint == "customer.privacy", rule.endpoint
+            assert words in answer.text, rule.endpoint
+    assert len(walked) >= 10
 
 
 def test_the_front_door_leads_to_it_too(client: Browser) -> None:
