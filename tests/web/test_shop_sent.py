@@ -10,12 +10,14 @@ from sqlalchemy import update
 
 from notifications import outbox as outbox_of
 from notifications.channels import mail
-from notifications.tables import outbox
+from notifications.tables import STATES, outbox
+from portal import resources
 from portal.actions import notes
 from portal.actions.desk import By, Desk
 from portal.actions.intake import TakenIn
 from portal.main import Installation
 from portal.rules.numbers import spoken
+from portal.web.page import STATE_WORDS, message_words
 from tests.web.browser import Browser
 from tests.web.conftest import on_both
 
@@ -44,6 +46,14 @@ def test_what_could_not_be_delivered_is_listed_alone_with_what_the_other_side_sa
     assert "550 no such &lt;mailbox&gt;" in page
     assert "could not be delivered · by e-mail · <time" in page
     assert "Told: taken in" not in page
+
+
+def test_every_message_and_every_state_has_its_words() -> None:
+    events = [each.name for each in (resources.templates() / "messages").iterdir() if each.is_dir()]
+
+    assert len(events) > 20
+    assert [event for event in events if str(message_words(event)) == event] == []
+    assert set(STATE_WORDS) == set(STATES)
 
 
 def test_older_messages_stand_on_further_pages(
