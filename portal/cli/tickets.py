@@ -17,6 +17,7 @@ from portal.rules.account import Account
 from portal.rules.journal_words import for_bench
 from portal.rules.money import Price
 from portal.rules.numbers import spoken
+from portal.rules.outcomes import journal_text
 from portal.rules.payments import How
 from portal.rules.stages import HOLD_WORDS, Hold
 from portal.rules.tokens import LinkKind
@@ -218,7 +219,7 @@ def _show(options: argparse.Namespace) -> int:
         charged, paid, left = (Price(minor, account.currency) for minor in _amounts(account))
         print(f"charged {charged}, paid {paid}, " + (f"owed back {left}" if account.credit_minor else f"open {left}"))
     for each in entries:
-        text = f": {each.text}" if each.text else ""
+        text = f": {journal_text(each.event, each.text)}" if each.text else ""
         print(f"{each.entry:>4}  {instant(each.at)}  {for_bench(each.event, each.data, policy, ticket.kind)}{text}")
     return 0
 

@@ -21,6 +21,7 @@ _KEPT_AS_SAID = (
     say("it is no longer on file"),
     say("it is no longer on file, or its device has left the shop"),
     say("nobody of that name works here any more"),
+    say("nothing is owed back by that day any more"),
     say("the answer is another one by now"),
     say("the answer is no longer on file"),
     say("the code is not the newest any more"),
@@ -108,6 +109,11 @@ def outcome_words(kept: str) -> Sentence:
             facts = found.groupdict()
             return Sentence(sentence.template, {name: _fact(name, value) for name, value in facts.items()})
     return Sentence("{kept}", {"kept": kept})
+
+
+def journal_text(event: str, text: str) -> Sentence:
+    """What stands below the heading of a journal entry: what somebody wrote, or why a message did not arrive."""
+    return outcome_words(text) if event == "undelivered_decided" else Sentence("{text}", {"text": text})
 
 
 def _fact(name: str, value: str) -> Sentence | str:

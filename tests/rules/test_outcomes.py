@@ -12,7 +12,7 @@ import notifications
 import portal
 from portal.language import language
 from portal.rules.messages import POST, Channel, channel_words
-from portal.rules.outcomes import outcome_words
+from portal.rules.outcomes import journal_text, outcome_words
 
 ENGLISH, GERMAN = language("en", "Europe/London"), language("de", "Europe/Berlin")
 # Whoever is called so is handed a reason that is kept with a message.
@@ -110,6 +110,13 @@ def test_a_reason_keeps_what_differs(kept: str, english: str, german: str) -> No
 @pytest.mark.parametrize("answer", ["550 5.1.1 no such {mailbox}", "", "451 4.7.1 Greylisted, come again"])
 def test_what_the_other_side_said_stays_as_it_was_given(answer: str) -> None:
     assert str(outcome_words(answer)) == GERMAN.say(outcome_words(answer)) == answer
+
+
+def test_the_journal_says_a_reason_in_words_and_what_somebody_wrote_as_it_was_written() -> None:
+    kept = "there is no channel 'sms' here"
+
+    assert str(journal_text("undelivered_decided", kept)).startswith("the shop has nothing set up")
+    assert str(journal_text("noted", kept)) == kept
 
 
 @pytest.mark.parametrize("channel", [*Channel, POST])

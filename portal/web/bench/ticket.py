@@ -18,7 +18,7 @@ from portal.rules.account import Account
 from portal.rules.cautions import Shown
 from portal.rules.journal_words import for_bench
 from portal.rules.numbers import spoken
-from portal.rules.outcomes import outcome_words
+from portal.rules.outcomes import journal_text
 from portal.rules.policy import Policy, Stage
 from portal.rules.sentences import Sentence, say
 from portal.rules.stages import Hold
@@ -69,9 +69,7 @@ class Line:
     @property
     def words(self) -> str:
         """What stands below the heading: what somebody wrote, or why a message did not arrive."""
-        if self.entry.event == "undelivered_decided":
-            return speaking().say(outcome_words(self.entry.text))
-        return self.entry.text
+        return speaking().say(journal_text(self.entry.event, self.entry.text))
 
 
 @dataclass(frozen=True)
