@@ -184,31 +184,45 @@ def question_code(connection: Connection, kept: Kept, challenge: str, now: datet
 
     False where there is none who may agree and can be reached.
     """
-    ticket, policy = tickets.by_id(connection, kept.ticket_id), policy_in_force(connection)
+    ticket = tickets.by_id(connection, kept.ticket_id)
     if ticket is None:
         return False
-    for contact in visits.contacts_of(connection, ticket.visit_id):
-        if contact.may_agree and proving_channels(contact, policy):
-            facts = {"question": kept.ref, "challenge": challenge}
-            _put(connection, "question_code", f"code {challenge}", contact, ticket.ref, facts, now)
-            return True
-    return False
-
-
-def code_sent_at(connection: Connection, challenge: str) -> datetime | None:
-    """When the message with this code went out, or None while it has not."""
-    return outbox.sent_at(connection, f"code {challenge}")
+    asked = [contact for contact in visits.contacts_of(connection, ticket.visit_id) if contact.may_agree]
+    return _code(connection, "question_code", challenge, asked, ticket.ref, {"question": kept.ref}, now)
 
 
 def own_data_code(connection: Connection, visit: Visit, challenge: str, now: datetime) -> bool:
     """A code for whoever asks for their data, to the owner on file, whatever else they want to hear. False for none."""
+    owners = [contact for contact in visits.contacts_of(connection, visit.id) if contact.role == "owner"]
+    return _code(connection, "own_data_code", challenge, owners, visit.ref, {}, now)
+
+
+def code_sent_at(connection: Connection, challenge: str) -> datetime | None:
+    """When the message with this code went out, or None while it has not."""
+    return outbox.sent_at(connection, _cause_of_code(challenge))
+
+
+def _code(
+    connection: Connection,
+    event: str,
+    challenge: str,
+    asked: Sequence[Contact],
+    reference: str,
+    facts: Mapping[str, Any],
+    now: datetime,
+) -> bool:
+    """Send a code to the first of those asked whom it proves to be who they are. False where there is none."""
     policy = policy_in_force(connection)
-    for contact in visits.contacts_of(connection, visit.id):
-        if contact.role == "owner" and proving_channels(contact, policy):
-            facts = {"challenge": challenge}
-            _put(connection, "own_data_code", f"code {challenge}", contact, visit.ref, facts, now)
+    for contact in asked:
+        if proving_channels(contact, policy):
+            with_code = {**facts, "challenge": challenge}
+            _put(connection, event, _cause_of_code(challenge), contact, reference, with_code, now)
             return True
     return False
+
+
+def _cause_of_code(challenge: str) -> str:
+    return f"code {challenge}"
 
 
 def request_told(connection: Connection, kept: Request, what: str, now: datetime) -> None:
