@@ -12,6 +12,7 @@ from typing import cast
 from flask import Flask, abort, redirect, request, session, url_for
 from flask.typing import ResponseReturnValue
 from flask_login import LoginManager, current_user, login_user, logout_user
+from flask_wtf.csrf import generate_csrf
 
 from portal.actions import logins
 from portal.actions.desk import By
@@ -72,6 +73,7 @@ def let_in(device_key: str) -> None:
     if login:  # else it was ended the moment it began
         session["seen"] = int(now.timestamp())
         login_user(User(login, device_key))
+        generate_csrf()  # here, or pages that are opened at once would each make one, and one page's forms would fail
 
 
 def show_out() -> None:

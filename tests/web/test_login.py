@@ -147,6 +147,18 @@ def test_a_new_session_begins_with_the_login(client: Browser, technician: By) ->
         assert set(session) <= {"_permanent", "_user_id", "_fresh", "_id", "seen", "csrf_token"}
 
 
+def test_of_two_pages_opened_at_once_after_the_login_each_ones_forms_go(client: Browser, technician: By) -> None:
+    client.log_in("Robin")
+    cookie = client.get_cookie("bench").value
+    first = client.token(ACCOUNT)
+    client.set_cookie("bench", cookie)  # the other page was asked for before the first one came
+    client.get("/bench/")
+
+    answer = client.post("/account/pin", data={"csrf_token": first, "own_password": PASSWORD, "pin": "385201"})
+
+    assert answer.status_code == 303
+
+
 def test_logging_in_again_ends_the_login_that_was_there(app: Flask, staff_client: Browser, keeper: By) -> None:
     old = staff_client.get_cookie("bench").value
 
