@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from sqlalchemy import Connection
 
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
+from portal.rules.days import local_day
 from portal.rules.policy import Policy
 from portal.rules.refusals import Refused, Unfit
 from portal.rules.retention import REGISTER, Kept
@@ -40,9 +41,10 @@ def pause(
     if not chosen:
         raise Unfit("kinds", say("Please choose what should stay."))
     why = passage("reason", say("The reason"), reason, limit=400, required=True)
-    last = _day(until, desk.clock.now().date())
 
-    def decide(_connection: Connection, _ticket: Ticket, _policy: Policy) -> Change:
+    def decide(_connection: Connection, _ticket: Ticket, policy: Policy) -> Change:
+        last = _day(until, local_day(desk.clock.now(), policy))
+
         def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
             for kept in chosen:
                 keeping.pause(connection, ticket.visit_id, Pause(kept, why, last), by.staff_id, now)

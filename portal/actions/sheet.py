@@ -12,6 +12,7 @@ from portal.actions import tell
 from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
 from portal.actions.people import is_keeper
 from portal.rules import test_sheet
+from portal.rules.days import local_day
 from portal.rules.policy import Check, Policy
 from portal.rules.refusals import Refused, Unfit, needs
 from portal.rules.secrets import ask_about_secrets
@@ -134,9 +135,9 @@ def record_safety_test(
 
     Raises Unfit for a test without by whom, day or result, or a day to come.
     """
-    fitted = _safety(test, desk.clock.now().date())
 
-    def decide(_connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
+    def decide(_connection: Connection, ticket: Ticket, policy: Policy) -> Change:
+        fitted = _safety(test, local_day(desk.clock.now(), policy))
         must_be_here(ticket.standing)
 
         def write(connection: Connection, ticket: Ticket, _now: datetime) -> None:

@@ -8,13 +8,14 @@ import pytest
 
 from notifications import outbox
 from notifications.instants import FixedClock
-from portal.actions import people, photos, publication, retention
+from portal.actions import pauses, people, photos, publication, retention
 from portal.actions.announce import announce
 from portal.actions.desk import COMMAND, Desk, NotFound, find
 from portal.actions.handover import return_unrepaired
 from portal.actions.intake import NewDevice, NewVisit, take_in
 from portal.actions.notes import note
 from portal.actions.shop import show_policy
+from portal.rules.refusals import Unfit
 from portal.rules.retention import REGISTER, Kept
 from portal.store import keeping, tickets, visits
 from portal.store.keeping import Pause
@@ -225,6 +226,15 @@ def test_a_dispute_pauses_what_it_names_until_its_day_and_never_for_ever(
 
     pass_time(clock, days=90)
     assert Kept.RECORD in counts(retention.apply(desk, files, clock.now()))
+
+
+def test_a_pause_ends_after_today_by_the_shops_clock(desk: Desk, clock: FixedClock, number: str) -> None:
+    clock.at = clock.at.replace(month=7, day=1, hour=23, minute=30)  # half past midnight in London
+
+    with pytest.raises(Unfit, match="within a year"):
+        pauses.pause(desk, BENCH, number, [Kept.RECORD], "Claim", "2026-07-02")
+    pauses.pause(desk, BENCH, number, [Kept.RECORD], "Claim", "2026-07-03")
+    pauses.pause(desk, BENCH, number, [Kept.RECORD], "Claim", "2027-07-02")
 
 
 def test_a_message_is_reduced_to_having_been_sent(

@@ -201,6 +201,16 @@ def test_a_safety_test_names_who_what_and_when(desk: Desk, number: str, test: Sa
     assert refused.value.field == field
 
 
+def test_a_safety_test_is_of_today_by_the_shops_clock(desk: Desk, clock: FixedClock, number: str) -> None:
+    clock.at = clock.at.replace(month=7, day=1, hour=23, minute=30)  # half past midnight in London
+
+    with pytest.raises(Unfit, match="still to come"):
+        record_safety_test(desk, BENCH, number, SafetyTest(True, "A", "tester", "2026-07-03", "fine"))
+    record_safety_test(desk, BENCH, number, SafetyTest(True, "A", "tester", "2026-07-02", "fine"))
+
+    assert facts_of(desk, number).safety_test_recorded
+
+
 def test_the_sheet_before_the_repair_is_made_when_it_was_looked_at(desk: Desk, number: str) -> None:
     assert not facts_of(desk, number).sheet_before_made
     with desk.reading() as connection:
