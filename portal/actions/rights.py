@@ -34,7 +34,6 @@ from portal.store.tickets import Ticket
 OLDEST = timedelta(days=366)  # a request entered later than that was mistyped
 TOLD_BEFORE = timedelta(days=1)  # a restriction ends no sooner after its person was told (common practice, no source)
 LOOKED_AT_AGAIN = timedelta(days=365)  # a restriction is never for ever (recital 39 GDPR)
-_RESTRICTED = "Art. 18 GDPR"  # the reason of the pauses that a restriction makes
 Decide = Callable[[Kept, Policy, date], tuple[Request, dict[str, object]]]
 
 
@@ -246,7 +245,7 @@ def take_effect(
         paused = {pause.kept for pause in keeping.pauses_of(connection, visit_id)}
         for kept in OF_A_VISIT:
             if kept not in paused:  # a pause for a claim has a reason and a day of its own
-                keeping.pause(connection, visit_id, Pause(kept, _RESTRICTED, until), by.staff_id, now)
+                keeping.pause(connection, visit_id, Pause(kept, keeping.RESTRICTED, until), by.staff_id, now)
     if right is Right.OBJECTION:
         for contact in visits.contacts_of(connection, visit_id):
             if contact.role == "owner":
@@ -334,7 +333,7 @@ def _end_restriction(connection: Connection, kept: Kept, _by: By, _now: datetime
     visits.restrict(connection, kept.visit_id, None)
     rights.end_uses(connection, kept.visit_id)
     for pause in keeping.pauses_of(connection, kept.visit_id):
-        if pause.reason == _RESTRICTED:
+        if pause.reason == keeping.RESTRICTED:
             keeping.end_pause(connection, kept.visit_id, pause.kept)
 
 

@@ -12,6 +12,7 @@ from portal.rules.retention import REGISTER, Kept, Start
 from portal.store.keeping_tables import keeping, pauses, purges
 from portal.store.tables import tickets
 
+RESTRICTED = "Art. 18 GDPR"  # the reason of the pauses that a restriction makes, whoever asked for it
 _LEFT_AT = select(func.max(tickets.c.ended_at)).where(tickets.c.visit_id == bindparam("visit_id"))
 _STOP = delete(keeping).where(keeping.c.visit_id == bindparam("wanted"))
 _DONE = _STOP.where(keeping.c.kept == bindparam("of"))
@@ -43,7 +44,7 @@ _LOOK_AGAIN = (
     select(tickets.c.number, tickets.c.device, pauses.c.kept, pauses.c.reason, pauses.c.until)
     .join(tickets, tickets.c.visit_id == pauses.c.visit_id)
     .where(
-        pauses.c.by_staff.is_not(None),
+        pauses.c.by_staff.is_not(None) | (pauses.c.reason == RESTRICTED),
         pauses.c.until >= bindparam("today"),
         pauses.c.until <= bindparam("soon"),
         tickets.c.ending.is_not(None),
@@ -135,7 +136,7 @@ def paused(connection: Connection, visit_id: int, today: date) -> dict[Kept, Pau
 
 @dataclass(frozen=True)
 class Lapsing:
-    """A device that has left, and what somebody of the staff kept longer of it, until a day that is near."""
+    """A device that has left, and what the staff or a restriction kept longer of it, until a day that is near."""
 
     number: str
     device: str

@@ -15,7 +15,7 @@ from portal.actions import own_data, photos, questions, restriction, rights
 from portal.actions import publication as publishing
 from portal.actions.contacts import ContactTyped, change_contact
 from portal.actions.desk import COMMAND, CUSTOMER, By, Desk
-from portal.actions.handover import hand_over
+from portal.actions.handover import hand_over, return_unrepaired
 from portal.actions.moves import hold
 from portal.actions.notes import note
 from portal.actions.posting import Packed, post_back
@@ -25,8 +25,8 @@ from portal.rules.offers import TypedLine, TypedOffer, TypedOption
 from portal.rules.posting import PACKING
 from portal.rules.refusals import Refused, Unfit
 from portal.rules.restriction import Ground, Use
+from portal.store import keeping, visits
 from portal.store import rights as rows
-from portal.store import visits
 from portal.store.photo_files import PhotoFiles
 from tests.actions.aftermath import assert_the_journal_rebuilds_the_row, everything, journal_of, messages, ticket_of
 from tests.actions.bench import bring_to, with_code
@@ -219,6 +219,21 @@ def test_the_keeper_who_told_them_says_how_and_ends_it_at_once(desk: Desk, restr
     with desk.reading() as connection:
         assert rights.of(connection, ref).lift_told == "By letter of 1 March."
     note(desk, BENCH, restricted, "It is open.", audience="customer")
+
+
+def test_a_year_later_somebody_looks_again_whoever_asked_for_it(desk: Desk, restricted: str, clock: FixedClock) -> None:
+    """Recital 39 GDPR: never for ever; and Art. 18: not erased behind the back of who wanted it kept."""
+    return_unrepaired(desk, BENCH, restricted, "Beyond repair.")
+
+    def soon() -> set[str]:
+        with desk.reading() as connection:
+            today = clock.now().date()
+            found = keeping.lapsing(connection, today, today + timedelta(days=14))
+        return {each.number for each in found}
+
+    assert soon() == set()
+    clock.at += timedelta(days=355)
+    assert soon() == {ticket_of(desk, restricted).number}
 
 
 def test_its_owner_ends_it_themselves(desk: Desk, restricted: str) -> None:
