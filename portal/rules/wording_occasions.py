@@ -228,7 +228,7 @@ _ALL = (
     _occasion(
         "ready",
         say("Ready"),
-        ("stage", "stage_sentence", "code", "to_pay", "hours", "choose_link"),
+        ("stage", "stage_sentence", "code", "to_pay", "hours", "choose_link", "storage"),
         text=("code", "to_pay", "choose_link"),
     ),
     _occasion("ready_undone", say("Not ready after all")),
