@@ -19,6 +19,7 @@ from random import Random
 
 import tomlkit
 from sqlalchemy import Connection, update
+from tomlkit.items import AoT
 
 from notifications.delivery import send_due
 from notifications.instants import FixedClock, SystemClock
@@ -138,13 +139,16 @@ def _add(house: Installation, name: str) -> int:
 
 
 def policy_text() -> str:
-    """The default policy with what the demo shop says otherwise."""
+    """The default policy with what the demo shop says otherwise; tables in a list are added to those there."""
     document = tomlkit.parse(resources.default_policy().read_text(encoding="utf-8"))
     other = tomllib.loads((resources.demo_shop() / "shop.toml").read_text(encoding="utf-8"))
     for part, values in other.items():
         table = document.setdefault(part, tomlkit.table())
         for name, value in values.items():
-            table[name] = value
+            if isinstance(table.get(name), AoT):
+                table[name].extend(value)
+            else:
+                table[name] = value
     return tomlkit.dumps(document)
 
 

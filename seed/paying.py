@@ -1,11 +1,12 @@
-"""How the demo shop's customers pay."""
+"""How the demo shop's customers pay, and have money back."""
 
 from __future__ import annotations
 
 from decimal import Decimal
 
-from portal.actions import balance, payments
+from portal.actions import balance, cancelled, charges, payments
 from portal.actions.desk import find
+from portal.rules.cancelled import How as Declared
 from portal.rules.payments import How
 from seed.scene import Scene
 
@@ -26,3 +27,36 @@ def pays(scene: Scene, *, as_it_came: bool = False) -> None:
 def pays_a_deposit(scene: Scene, amount: str) -> None:
     """A part, in cash, before it is ready."""
     payments.take(scene.house.desk, scene.house.bench, scene.number, payments.Typed(amount, How.CASH))
+
+
+def lets_off(scene: Scene, amount: str) -> None:
+    """The keeper does not ask for a part of the price."""
+    why = scene.text(scene.house.words["let_off"])
+    charges.let_off(scene.house.desk, scene.house.keeper, scene.number, amount, why)
+
+
+def cancels(scene: Scene, *, percent: str) -> None:
+    """A letter: the newest thing agreed to is cancelled; so much of it was done by then."""
+    desk = scene.house.desk
+    with desk.reading() as connection:
+        ticket, policy = find(connection, scene.number), desk.policy(connection)
+        ref = cancelled.cancellable(connection, ticket)[-1].ref
+        typed = cancelled.Typed(
+            how=Declared.LETTER, words=scene.house.words["cancelled"], refs=[ref], parts={ref: percent}
+        )
+        follows = cancelled.foresee(desk, connection, ticket, policy, typed)
+    cancelled.cancel(desk, scene.house.bench, scene.number, typed, confirmed=follows.mark)
+
+
+def is_paid_back(scene: Scene) -> None:
+    """All that is owed back, by transfer."""
+    desk = scene.house.desk
+    with desk.reading() as connection:
+        account = balance.of(connection, find(connection, scene.number), desk.policy(connection))
+    amount = str(Decimal(account.credit_minor).scaleb(-2))
+    payments.give_back(desk, scene.house.bench, scene.number, payments.Typed(amount, How.TRANSFER, scene.number))
+
+
+def storage_is_stated(scene: Scene) -> None:
+    """The keeper states what the accepted terms allow by today."""
+    charges.state_storage(scene.house.desk, scene.house.keeper, scene.number)

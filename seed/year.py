@@ -33,6 +33,7 @@ from seed.asking_stories import (
     withdrawn,
     within_a_limit,
 )
+from seed.money_stories import cancelled, cancelled_and_paid_back, stored, took_too_long
 from seed.pictures import Album
 from seed.scene import Scene, Stage
 from seed.stories import (
@@ -102,6 +103,10 @@ _STILL_HERE: tuple[tuple[Story, int, int, int], ...] = (
     (stopped(mended, "ready", afterwards.is_not_satisfied), 1, 9, 14),
     (afterwards.comes_back, 1, 25, 30),
     (afterwards.nobody_collects, 1, 70, 75),
+    (took_too_long, 1, 9, 14),
+    (cancelled, 1, 6, 8),
+    (cancelled_and_paid_back, 1, 14, 18),
+    (stored, 1, 70, 75),
 )
 
 # Most repairs go at their usual pace; some wait for days until somebody has time for them.

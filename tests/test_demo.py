@@ -94,6 +94,19 @@ def test_every_way_a_question_about_money_can_stand_is_to_be_seen(whole: demo.De
 
 
 @pytest.mark.slow
+def test_what_becomes_of_money_is_to_be_seen(whole: demo.Demo) -> None:
+    here = "JOIN tickets ON tickets.id = ticket_id WHERE ending IS NULL"
+
+    assert {kind for (kind,) in rows(whole.folder, f"SELECT kind FROM adjustments {here}")} == {"let off", "storage"}
+    assert rows(whole.folder, f"SELECT 1 FROM courtesies {here}")
+    assert rows(whole.folder, f"SELECT 1 FROM questions {here} AND cancelled_on IS NOT NULL")
+    ((due_on,),) = rows(whole.folder, "SELECT due_on FROM refunds_due")
+    assert NOW.date() <= date.fromisoformat(due_on) <= NOW.date() + timedelta(days=14)
+    assert rows(whole.folder, "SELECT 1 FROM payments WHERE kind = 'refund'")
+    assert "storage" in {point.key for point in _policy(whole).terms.points}
+
+
+@pytest.mark.slow
 def test_what_customers_chose_and_whom_to_ring_is_to_be_seen(whole: demo.Demo) -> None:
     chose = "SELECT DISTINCT by_kind FROM journal WHERE event = 'chose_messages'"
 
