@@ -11,7 +11,7 @@ from sqlite_utils import Database
 
 from portal.actions.desk import Desk, NotFound, find
 from portal.language import Language, language
-from portal.letters.rendering import environment
+from portal.letters.rendering import sheet
 from portal.rules.numbers import spoken
 from portal.rules.policy import Policy
 from portal.rules.retention import REGISTER, START_WORDS, Kept
@@ -37,19 +37,16 @@ def packed(desk: Desk, files: PhotoFiles, number: str, whose: str = "owner") -> 
     if of_second and not second:
         raise NotFound(say("No second person is on file with this repair."))
     words = language(visit.language, policy.shop.zone)
-    page = (
-        environment(words)
-        .get_template("print/disclosure.html")
-        .render(
-            language=words,
-            shop=policy.shop,
-            numbers=numbers,
-            second=second,
-            of_second=of_second,
-            rows=rows,
-            register=_register(policy, words),
-            privacy=policy.privacy,
-        )
+    page = sheet(
+        "print/disclosure.html",
+        words,
+        shop=policy.shop,
+        numbers=numbers,
+        second=second,
+        of_second=of_second,
+        rows=rows,
+        register=_register(policy, words),
+        privacy=policy.privacy,
     )
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as bundle:

@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 from notifications.letters import Attachment
 from portal.language import language
 from portal.letters import paper
-from portal.letters.rendering import environment
+from portal.letters.rendering import sheet
 from portal.letters.told import Facts, Letterbox, Told
 from portal.qr import QUIET_ZONE, modules, svg
 from portal.rules.numbers import spoken
@@ -35,21 +35,18 @@ def docket(desk: Letterbox, told: Told, context: Facts) -> str:
     address = desk.links.code(visit.ref, visit.docket_version)
     side = len(modules(address)) + 2 * QUIET_ZONE
     parts = urlsplit(desk.links.base_url)
-    return (
-        environment(words)
-        .get_template("messages/taken_in/docket.html")
-        .render(
-            language=words,
-            shop=policy.shop,
-            terms=policy.terms,
-            tickets=told.tickets,
-            prices=context["prices"],
-            made_at=visit.made_at,
-            accepted_at=context["accepted_at"],
-            code=svg(address, module_mm(side, LARGEST_CODE_MM), label=words.gettext("QR code")),
-            short_address=parts.netloc + parts.path,
-            size=size,
-            stub=False,
-            style=paper.style(size),
-        )
+    return sheet(
+        "messages/taken_in/docket.html",
+        words,
+        shop=policy.shop,
+        terms=policy.terms,
+        tickets=told.tickets,
+        prices=context["prices"],
+        made_at=visit.made_at,
+        accepted_at=context["accepted_at"],
+        code=svg(address, module_mm(side, LARGEST_CODE_MM), label=words.gettext("QR code")),
+        short_address=parts.netloc + parts.path,
+        size=size,
+        stub=False,
+        style=paper.style(size),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from notifications.letters import Attachment
 from portal.language import Language, language
 from portal.letters import paper
-from portal.letters.rendering import environment
+from portal.letters.rendering import sheet
 from portal.rules.formal_notices import KIND_WORDS, PACKS, Pack, owed_words
 from portal.rules.numbers import spoken
 from portal.rules.policy import Policy
@@ -42,9 +42,5 @@ def its_language(policy: Policy) -> Language:
 def file(ticket: Ticket, kept: Kept, policy: Policy) -> Attachment:
     """The letter as a file."""
     words = its_language(policy)
-    page = (
-        environment(words)
-        .get_template("print/formal_notice_file.html")
-        .render(**facts(ticket, kept, policy), language=words, style=paper.style("a4"))
-    )
+    page = sheet("print/formal_notice_file.html", words, **facts(ticket, kept, policy), style=paper.style("a4"))
     return paper.file(f"notice-{kept.kind}-{spoken(ticket.number)}", page)

@@ -20,6 +20,11 @@ def rendered(file: str, words: Mapping[str, Any]) -> str:
     return environment(language).get_template(f"messages/{file}").render(words).strip()
 
 
+def sheet(template: str, language: Language, **facts: object) -> str:
+    """A template of `templates/` that is a page of its own, in a language."""
+    return environment(language).get_template(template).render(language=language, **facts)
+
+
 @cache
 def environment(spoken_language: Language) -> jinja2.Environment:
     """The templates as this language has them."""

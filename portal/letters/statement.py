@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from notifications.letters import Attachment
 from portal.language import Language, language
 from portal.letters import paper
-from portal.letters.rendering import environment
+from portal.letters.rendering import sheet
 from portal.letters.told import Facts, Letterbox, Told
 from portal.rules.policy import Policy
 from portal.rules.sentences import say
@@ -35,18 +35,15 @@ def attached(desk: Letterbox, told: Told, _context: Facts) -> Sequence[Attachmen
 def file(ticket: Ticket, made: Statement, policy: Policy, words: Language, *, hasty: bool = False) -> Attachment:
     """The statement as a file; `hasty` for HTML, which is made at once."""
     size = policy.prints.page
-    page = (
-        environment(words)
-        .get_template("print/statement_file.html")
-        .render(
-            language=words,
-            shop=policy.shop,
-            ticket=ticket,
-            statement=made,
-            not_an_invoice=NOT_AN_INVOICE,
-            day=words.day(words.local(made.at).date()),
-            size=size,
-            style=paper.style(size),
-        )
+    page = sheet(
+        "print/statement_file.html",
+        words,
+        shop=policy.shop,
+        ticket=ticket,
+        statement=made,
+        not_an_invoice=NOT_AN_INVOICE,
+        day=words.day(words.local(made.at).date()),
+        size=size,
+        style=paper.style(size),
     )
     return paper.file(f"statement-{made.number}", page, hasty=hasty)
