@@ -31,6 +31,11 @@ _ALL = (
     breaches.c.deed_key,
 )
 _LIST = select(*_ALL).order_by(breaches.c.aware_at.desc(), breaches.c.id.desc())
+_UNTOLD = (
+    select(*_ALL)
+    .where(breaches.c.told_at.is_(None), breaches.c.closed_at.is_(None))
+    .order_by(breaches.c.aware_at, breaches.c.id)
+)
 _BY_REF = select(*_ALL).where(breaches.c.ref == bindparam("wanted"))
 _BY_KEY = select(*_ALL).where(breaches.c.deed_key == bindparam("wanted"))
 _CHANGE = update(breaches).where(breaches.c.ref == bindparam("wanted"), breaches.c.closed_at.is_(None))
@@ -77,6 +82,11 @@ def add(connection: Connection, values: dict[str, object]) -> None:
 def all_of_them(connection: Connection) -> list[Breach]:
     """Every breach, the newest first."""
     return [_breach(row) for row in connection.execute(_LIST)]
+
+
+def untold(connection: Connection) -> list[Breach]:
+    """The open ones of which the authority has not been told, the most pressing first."""
+    return [_breach(row) for row in connection.execute(_UNTOLD)]
 
 
 def by_ref(connection: Connection, ref: str) -> Breach | None:

@@ -8,7 +8,9 @@ import pytest
 from werkzeug.test import TestResponse
 
 from notifications.instants import FixedClock
+from portal.actions import breaches as deeds
 from portal.actions import retention
+from portal.actions.breaches import Written
 from portal.actions.desk import Desk
 from portal.actions.handover import return_unrepaired
 from portal.main import Installation
@@ -87,6 +89,29 @@ def test_told_late_it_says_why(keeper_client: Browser, page: str, clock: FixedCl
     assert send(keeper_client, page, f"{page}/rewrite", **fields).status_code == 422
     assert send(keeper_client, page, f"{page}/rewrite", **fields, late_because="The keeper was ill.").status_code == 303
     assert "The keeper was ill." in keeper_client.get(f"{page}/sheet").text
+
+
+def test_until_the_authority_was_told_today_shows_the_keeper_when_the_72_hours_end(
+    keeper_client: Browser, page: str, clock: FixedClock, number: str
+) -> None:
+    """Art. 33(1)."""
+    today = keeper_client.get("/bench/today").text
+    assert f'href="{page}"' in today
+    assert "the 72 hours end " in today
+    clock.at += timedelta(days=4)
+    keeper_client.log_in("Kim")
+    assert "the 72 hours ended" in keeper_client.get("/bench/today").text
+
+    fields = {**LOST, "numbers": spoken(number), "told_at": "2026-03-04T09:00"}
+    assert send(keeper_client, page, f"{page}/rewrite", **fields).status_code == 303
+
+    assert f'href="{page}"' not in keeper_client.get("/bench/today").text
+
+
+def test_the_bench_is_not_shown_it_today(staff_client: Browser, desk: Desk, number: str) -> None:
+    deeds.record(desk, BENCH, Written(desk.clock.now(), "A docket was lost.", ["contact"], number))
+
+    assert "When something went wrong" not in staff_client.get("/bench/today").text
 
 
 def test_every_breach_is_written_down_also_one_of_which_nobody_is_told(keeper_client: Browser, page: str) -> None:

@@ -12,6 +12,7 @@ from notifications import undelivered
 from notifications.outbox import Trace
 from portal.actions import balance
 from portal.rules.cancellation import must_wait
+from portal.rules.deadlines import notice_of_breach_due
 from portal.rules.messages import OF_WHAT_IS_GONE, OF_WHAT_IS_READY, RING_ABOUT, channel_words
 from portal.rules.money import Price
 from portal.rules.numbers import spoken
@@ -21,6 +22,7 @@ from portal.rules.return_ways import Way
 from portal.rules.rights import RIGHT_WORDS
 from portal.rules.sentences import Sentence, say
 from portal.store import (
+    breaches,
     calls,
     collection,
     complaints,
@@ -216,6 +218,19 @@ def _data_requests() -> Section:
     return Section("data-requests", say("Requests about personal data"), lines)
 
 
+def _breaches() -> Section:
+    """Those of which the authority has not been told: GDPR Art. 33(1) gives 72 hours, unless there is no risk."""
+    lines = []
+    for each in breaches.untold(connection()):
+        due = notice_of_breach_due(each.aware_at)
+        beside = say("the 72 hours ended") if due < desk().clock.now() else say("the 72 hours end")
+        whose = ", ".join(map(spoken, each.numbers)) or speaking().say(say("it concerns everybody"))
+        link = url_for("shop.one_breach", ref=each.ref)
+        lines.append(Line(link, "", whose, due, speaking().say(beside), each.happened))
+    hint = say("Tell the authority, or close it where nobody is put at risk.")
+    return Section("breaches", say("When something went wrong with data"), lines, hint)
+
+
 def _look_again() -> Section:
     """A line for each device and day, however many kinds of data are kept until then."""
     found = keeping.lapsing(connection(), local_today(), local_today() + SHOWN_FOR)
@@ -407,6 +422,7 @@ SECTIONS: Sequence[Make] = (
     _disagree,
     _to_sign_off,
     _data_requests,
+    _breaches,
     _look_again,
     _sent_back,
     _agreed,
@@ -426,7 +442,15 @@ SECTIONS: Sequence[Make] = (
     _let_through,
 )
 NEWS = (_coming, _unpaid, _too_late, _agreed_later, _asked, _let_through)  # nobody has to do anything about these
-KEEPERS = (_to_sign_off, _data_requests, _look_again, _given_up, _formal, _let_through)  # nobody else is shown these
+KEEPERS = (
+    _to_sign_off,
+    _data_requests,
+    _breaches,
+    _look_again,
+    _given_up,
+    _formal,
+    _let_through,
+)  # nobody else is shown
 
 
 def _link(page: str, number: str) -> str:
