@@ -138,6 +138,7 @@ def test_nothing_that_was_cancelled_waits_to_be_begun(staff_client: Browser, des
 
 def test_what_is_overdue_is_said_until_it_was_given_back(
     keeper_client: Browser,
+    client: Browser,
     desk: Desk,
     by_post: str,  # noqa: F811
 ) -> None:
@@ -148,6 +149,9 @@ def test_what_is_overdue_is_said_until_it_was_given_back(
 
     assert "£20.00, overdue since" in says(keeper_client.get("/bench/today").text)
     assert "It was to be given back by" in keeper_client.get(f"/bench/{spoken(number)}/money").text
+
+    customers = says(client.get(f"{docket_path(desk, number)}/money/{spoken(number)}").text)
+    assert "We owe you £20.00. You have it back by" in customers
 
     payments.give_back(desk, BENCH, number, payments.Typed("20", "bank transfer", "back 1"))
     assert "To give back" not in keeper_client.get("/bench/today").text
@@ -182,3 +186,12 @@ def test_where_nothing_was_agreed_at_a_distance_the_page_says_so(
 
     assert "Nothing was agreed at a distance for this repair" in page
     assert "Show what follows" not in page
+
+
+def test_a_deposit_is_not_said_to_be_owed_while_the_work_goes_on(client: Browser, desk: Desk, number: str) -> None:
+    payments.take(desk, BENCH, number, payments.Typed("20", "cash"))
+
+    page = says(client.get(f"{docket_path(desk, number)}/money/{spoken(number)}").text)
+
+    assert "You have paid £20.00 more than is charged so far." in page
+    assert "We owe you £20.00." not in page

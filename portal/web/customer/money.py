@@ -24,7 +24,7 @@ from portal.rules.print_sizes import PAPERS
 from portal.rules.refusals import Refused
 from portal.rules.statements import NOT_AN_INVOICE
 from portal.store import money as store
-from portal.store import questions
+from portal.store import questions, refunds
 from portal.store.tickets import Ticket
 from portal.web import statements
 from portal.web.customer import blueprint
@@ -45,6 +45,7 @@ def money(token: str, number: str) -> ResponseReturnValue:
         ticket=found,
         account=account,
         made=balance.statement(connection(), found, rules),
+        refund=refunds.of_ticket(connection(), found.id) if account.credit_minor else None,
         statement=store.standing_statement(connection(), found.id),
         lasting=lasting,
         rights=rights,
