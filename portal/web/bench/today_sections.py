@@ -239,7 +239,7 @@ def _look_again() -> Section:
             _link("data", each.number),
             each.number,
             each.device,
-            beside=speaking().say(say("goes on {day}", day=each.pause.until)),
+            beside=speaking().say(say("by {day}", day=each.pause.until)),
             words=each.pause.reason,
         )
         for each in found
@@ -450,7 +450,7 @@ KEEPERS = (
     _given_up,
     _formal,
     _let_through,
-)  # nobody else is shown
+)  # nobody else is shown these
 
 
 def _link(page: str, number: str) -> str:
