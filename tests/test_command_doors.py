@@ -31,6 +31,7 @@ NO_WORDS = {
     "sent",
     "heard",
     "host",
+    "reference",
 }
 
 
@@ -113,11 +114,14 @@ def test_an_erasures_reason_is_asked_about_before_anything_goes(shop: Run, numbe
     assert shop("erase", number, "--why", CARD, "--yes-keep")[0] == 0
 
 
-def test_the_number_of_a_card_is_never_a_reference_whatever_is_said(shop: Run, number: str) -> None:
-    status, _out, err = shop("ticket", "pay", number, "5", "--how", "cash", "--reference", CARD, "--yes-keep")
+def test_the_number_of_a_card_is_refused_as_a_reference_and_no_flag_is_offered_that_would_keep_it(
+    shop: Run, number: str
+) -> None:
+    status, _out, err = shop("ticket", "pay", number, "5", "--how", "cash", "--reference", CARD)
 
     assert status == 1
     assert "It is never written down here" in err
+    assert "--yes-keep" not in err
 
 
 def test_a_spreadsheet_is_looked_at_line_by_line_and_none_of_it_is_taken_over(shop: Run, tmp_path: Path) -> None:

@@ -84,7 +84,6 @@ def add_to(commands: Commands) -> None:
     pay.add_argument("--on", default="", help="the day on which it came, like 2026-12-08; today without it")
     pay.add_argument("--back", action="store_true", help="given back, of what is owed back")
     pay.add_argument("--confirm", action="store_true", help="take it although it is more than is open")
-    takes_words(pay, "reference")
 
     photo = command(deeds, "photo", _photo, "take a photo in, cleaned", "ticket photo 4711-8 front.jpg --before")
     photo.add_argument("number")
