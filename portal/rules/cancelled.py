@@ -1,4 +1,4 @@
-"""A cancellation that reached the shop by letter, e-mail, telephone or at the counter, and what is owed after it.
+"""A cancellation that reached the shop by letter, e-mail, telephone or in other words, and what is owed after it.
 
 Whoever cancels pays for what was done by then, in proportion to the whole, only where they had expressly asked the shop
 to begin early; else nothing (Directive 2011/83/EU Art. 14(3) and (4)(a); SI 2013/3134 reg. 36, partly from memory). The
@@ -29,6 +29,7 @@ class How(StrEnum):
 
     LETTER = "letter"
     MAIL = "e-mail"
+    PAGE = "page"
     TELEPHONE = "telephone"
     COUNTER = "counter"
 
@@ -36,6 +37,7 @@ class How(StrEnum):
 HOW_WORDS: Mapping[How, Sentence] = {
     How.LETTER: say("by letter"),
     How.MAIL: say("by e-mail"),
+    How.PAGE: say("in words on their page"),
     How.TELEPHONE: say("by telephone"),
     How.COUNTER: say("at the counter"),
 }

@@ -7,7 +7,7 @@ from functools import partial
 from flask import Response, render_template
 from flask.typing import ResponseReturnValue
 
-from portal.actions import balance, charges, payments
+from portal.actions import balance, cancelled, charges, payments
 from portal.actions.collection import is_waiting
 from portal.actions.desk import find
 from portal.actions.payments import Typed
@@ -107,6 +107,7 @@ def money_page(found: Ticket, answer: Answer | None = None, form: str = "") -> R
         as_it_came=found.ending in (Ending.RETURNED, Ending.GIVEN_UP),
         how_words=HOW_WORDS,
         kind_words=KIND_WORDS,
+        can_be_cancelled=bool(cancelled.cancellable(connection(), found)),
         refund=refunds.of_ticket(connection(), found.id),
         today=local_today(),
         **form_context(answer, form),
