@@ -10,10 +10,11 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Connection
 
 from notifications import outbox
-from portal.actions import retention
+from portal.actions import retention, rights
 from portal.actions.desk import Desk, policy_in_force
 from portal.rules.refusals import Refused
 from portal.rules.retention import Kept
+from portal.rules.rights import Right
 from portal.rules.sentences import say
 from portal.rules.stages import Ending
 from portal.store import archive, house, photos, publication, purge, visits
@@ -93,8 +94,9 @@ def newest(folder: Path) -> Path | None:
 def restore(desk: Desk, files: PhotoFiles, file: Path) -> Head:
     """Bring an archive into this empty installation, which starts held: nothing is sent until it is released.
 
-    What was erased since the archive was made is erased again, withdrawn photos go, renewed links stay renewed, and
-    what has outlived its period meanwhile goes, all before anybody sees a page. Raises NotAnArchive.
+    What was erased since the archive was made is erased again, what was restricted is only stored, withdrawn photos
+    go, renewed links stay renewed, and what has outlived its period meanwhile goes, all before anybody sees a page.
+    Raises NotAnArchive.
     """
     now = desk.clock.now()
     gone: list[str] = []
@@ -103,7 +105,7 @@ def restore(desk: Desk, files: PhotoFiles, file: Path) -> Head:
         house.remember(connection, house.HELD_SINCE, now)
         if isinstance(desk.ledger, FileLedger):
             for line in desk.ledger.since(head.made_at):
-                _apply(connection, line, gone)
+                _apply(desk, connection, line, gone)
 
     head = archive.restore(file, desk.engine, files, also)
     for ref in gone:
@@ -125,7 +127,7 @@ def release(desk: Desk, *, send: bool) -> int:
         return outbox.count_open(connection) if send else outbox.withdraw_all(connection, now, "dropped on restoring")
 
 
-def _apply(connection: Connection, line: Line, gone: list[str]) -> None:
+def _apply(desk: Desk, connection: Connection, line: Line, gone: list[str]) -> None:
     match line.what:
         case "visit":
             visit = visits.by_ref(connection, line.ref)
@@ -136,6 +138,10 @@ def _apply(connection: Connection, line: Line, gone: list[str]) -> None:
         case "second":
             if contact := visits.contact_by_ref(connection, line.ref):
                 purge.second_person(connection, contact.id, contact.ref)
+        case "restricted" | "objected":
+            if visit := visits.by_ref(connection, line.ref):
+                right = Right.RESTRICTION if line.what == "restricted" else Right.OBJECTION
+                rights.again(desk, connection, visit.id, right, line.at)
         case "photo":
             gone += [line.ref, *photos.remove(connection, line.ref)]
         case "publication":

@@ -130,7 +130,7 @@ def restrict(desk: Desk, number: str, *, deed_key: str | None = None) -> Outcome
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
         kept = rights.keep_done(desk, connection, ticket, Right.RESTRICTION, ON_THE_PAGE, now, deed_key)
-        rights.take_effect(connection, ticket.visit_id, Right.RESTRICTION, CUSTOMER, now)
+        rights.take_effect(desk, connection, ticket.visit_id, Right.RESTRICTION, CUSTOMER, now)
         tell.request_told(connection, kept, "done", now)
 
     return change_ticket(desk, CUSTOMER, number, decide, deed_key=deed_key, then=then)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import partial
 
 from sqlalchemy import Connection
 
@@ -28,11 +29,13 @@ from portal.rules.text import line, passage
 from portal.rules.tokens import new_ref
 from portal.store import keeping, rights, tickets, visits
 from portal.store.keeping import Pause
+from portal.store.ledger import Line, What
 from portal.store.rights import Kept
 from portal.store.tickets import Ticket
 
 OLDEST = timedelta(days=366)  # a request entered later than that was mistyped
 TOLD_BEFORE = timedelta(days=1)  # a restriction ends no sooner after its person was told (common practice, no source)
+BROUGHT_BACK = "Asked for after the archive was made from which the shop was brought back."  # the keeper reads it
 LOOKED_AT_AGAIN = timedelta(days=365)  # a restriction is never for ever (recital 39 GDPR)
 Decide = Callable[[Kept, Policy, date], tuple[Request, dict[str, object]]]
 
@@ -86,7 +89,7 @@ def enter(desk: Desk, by: By, asked: Asked, *, at_once: bool = False, deed_key: 
             tell.request_told(connection, kept, "received", now)
             tell.request_waits(connection, kept, now)
             if at_once:
-                take_effect(connection, ticket.visit_id, request.right, by, now)
+                take_effect(desk, connection, ticket.visit_id, request.right, by, now)
     return ref
 
 
@@ -151,7 +154,7 @@ def settle(desk: Desk, by: By, ref: str, state: str, answer: str, *, deed_key: s
     def decide(kept: Kept, _policy: Policy, _today: date) -> tuple[Request, dict[str, object]]:
         return rules.settle(kept.request, State(state)), {"answer": words, "settled_at": desk.clock.now()}
 
-    _change(desk, by, ref, decide, state, deed_key, also=_take_effect)
+    _change(desk, by, ref, decide, state, deed_key, also=partial(_take_effect, desk))
 
 
 def announce_end(desk: Desk, by: By, ref: str, *, deed_key: str | None = None) -> None:
@@ -229,16 +232,34 @@ def remind(desk: Desk, now: datetime) -> tuple[int, int]:
 
 
 def take_effect(
-    connection: Connection, visit_id: int, right: Right, by: By, now: datetime, whose: str = "owner"
+    desk: Desk, connection: Connection, visit_id: int, right: Right, by: By, now: datetime, whose: str = "owner"
 ) -> None:
     """What a restriction or an objection changes at once: the data is only stored, or reminders and news end.
 
-    A second person hears nothing any more either way: nothing else is done with their data.
+    It holds in an archive from before too. A second person hears nothing any more either way: nothing else is done
+    with their data.
     """
-    if whose == "second":
-        if right in (Right.RESTRICTION, Right.OBJECTION):
-            _silence_second(connection, visit_id)
+    if right not in (Right.RESTRICTION, Right.OBJECTION):
         return
+    if whose == "second":
+        _silence_second(connection, visit_id)
+        return
+    what: What = "restricted" if right is Right.RESTRICTION else "objected"
+    desk.ledger.note(Line(now, what, visits.by_id(connection, visit_id).ref))
+    _bring_about(connection, visit_id, right, by, now)
+
+
+def again(desk: Desk, connection: Connection, visit_id: int, right: Right, now: datetime) -> None:
+    """Bring about, in what was brought back from an archive, what somebody asked for after that was made.
+
+    That a restriction had been lifted since is not known; so it stands, and the keeper ends it anew.
+    """
+    ticket = tickets.of_visit(connection, visit_id)[0]
+    keep_done(desk, connection, ticket, right, BROUGHT_BACK, now, None)
+    _bring_about(connection, visit_id, right, CLOCK, now)
+
+
+def _bring_about(connection: Connection, visit_id: int, right: Right, by: By, now: datetime) -> None:
     if right is Right.RESTRICTION:
         visits.restrict(connection, visit_id, now)
         until = (now + LOOKED_AT_AGAIN).date()
@@ -322,9 +343,9 @@ def _owner_is_reached(connection: Connection, visit_id: int, policy: Policy) -> 
     return any(tell.channels(owner, policy) for owner in owners)
 
 
-def _take_effect(connection: Connection, kept: Kept, by: By, now: datetime) -> None:
+def _take_effect(desk: Desk, connection: Connection, kept: Kept, by: By, now: datetime) -> None:
     if kept.visit_id is not None and kept.request.state is State.DONE:
-        take_effect(connection, kept.visit_id, kept.request.right, by, now, kept.whose)
+        take_effect(desk, connection, kept.visit_id, kept.request.right, by, now, kept.whose)
 
 
 def _end_restriction(connection: Connection, kept: Kept, _by: By, _now: datetime) -> None:

@@ -15,7 +15,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Literal, Protocol
 
-What = Literal["visit", "second", "photo", "publication", "docket", "contact"]
+What = Literal["visit", "second", "restricted", "objected", "photo", "publication", "docket", "contact"]
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ import pytest
 from sqlalchemy import Engine
 
 from notifications.instants import FixedClock
-from portal.actions import archives, erasure, links, photo_copies, photo_hiding, photos, publication
+from portal.actions import archives, erasure, links, own_data, photo_copies, photo_hiding, photos, publication
 from portal.actions.desk import Desk, find
 from portal.actions.handover import return_unrepaired
 from portal.actions.intake import NewDevice, NewVisit, take_in
@@ -176,6 +176,25 @@ def test_what_was_erased_since_is_erased_again(
     left = repr(everything(another))
     assert [trace for trace in ("Ada", "ada@example.org", "console, blue", "torn off") if trace in left] == []
     assert "bea@example.org" in left
+
+
+def test_what_was_restricted_or_objected_to_since_is_so_again_and_can_be_ended(
+    desk: Desk, files: PhotoFiles, full: str, another: Desk, other_files: PhotoFiles, tmp_path: Path
+) -> None:
+    """Art. 18(2) and 21 GDPR."""
+    archives.make(desk, files, tmp_path / "shop.sqlite")
+    own_data.restrict(desk, full)
+    own_data.objects(desk, full, "No reminders.")
+
+    archives.restore(another, other_files, tmp_path / "shop.sqlite")
+
+    with pytest.raises(Refused, match="only stored"):
+        note(another, BENCH, full, "It is open.", audience="customer")
+    with another.reading() as connection:
+        (owner,) = visits.contacts_of(connection, ticket_of(another, full).visit_id)
+    assert owner.no_reminders
+    own_data.use_again(another, full)
+    note(another, BENCH, full, "It is open.", audience="customer")
 
 
 def test_links_that_were_renewed_since_stay_renewed(
