@@ -81,7 +81,8 @@ def a_whole_life(house: Installation) -> str:
     photos.add(desk, house.photo_files, BENCH, number, as_bytes(four_corners()), caption=m["caption"])
     send_link_again(desk, number, f"{m['mail']}@example.org", "somewhere")
     own_data.state(desk, number, m["stated"])
-    rights.enter(desk, CUSTOMER, Asked("access", "page", number=number, words=m["asked"]))
+    ref = rights.enter(desk, CUSTOMER, Asked("access", "page", number=number, words=m["asked"]))
+    rights.settle(desk, BENCH, ref, "done", "Handed over")  # while it waits, what they need of it stays
     move(desk, BENCH, number, "cleaning", confirmed=True)
     list(house.sweep())
     return_unrepaired(desk, BENCH, number, m["reason"])
