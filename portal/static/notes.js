@@ -13,7 +13,7 @@ form.addEventListener("submit", async (event) => {
   asking = true;
   if (await reachable()) {
     goes = true;
-    form.requestSubmit(event.submitter);
+    event.submitter.click();
   } else {
     const fields = {
       text: form.elements.text.value,

@@ -7,7 +7,7 @@ const QUALITY = 0.9;
 export async function smaller(file) {
   let picture;
   try {
-    picture = await createImageBitmap(file);
+    picture = await createImageBitmap(file, { imageOrientation: "from-image" }); // older browsers refuse, or lie on their side
   } catch {
     return file;
   }

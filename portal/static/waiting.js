@@ -12,6 +12,9 @@ const place = document.querySelector("[data-waiting]");
 const words = place.dataset;
 const between = globalThis.BroadcastChannel ? new BroadcastChannel("benchwindow-waiting") : null;
 
+// Browsers of before 2022 know no such signal, and wait as long as it takes.
+const within = (milliseconds) => AbortSignal.timeout?.(milliseconds);
+
 class NoLine extends Error {}
 class LoggedOut extends Error {}
 
@@ -55,7 +58,7 @@ export async function reachable() {
 async function meet() {
   let answer;
   try {
-    answer = await fetch(words.login, { cache: "no-store", redirect: "manual", signal: AbortSignal.timeout(8_000) });
+    answer = await fetch(words.login, { cache: "no-store", redirect: "manual", signal: within(8_000) });
   } catch {
     throw new NoLine();
   }
@@ -121,7 +124,7 @@ export function go() {
 async function inTurn(work) {
   if (!navigator.locks) return work();
   try {
-    return await navigator.locks.request("benchwindow-waiting", { signal: AbortSignal.timeout(TURN_MS) }, work);
+    return await navigator.locks.request("benchwindow-waiting", { signal: within(TURN_MS) }, work);
   } catch (fault) {
     if (fault.name !== "TimeoutError") throw fault;
     return work();

@@ -400,6 +400,32 @@ def test_a_browser_that_closes_its_database_meanwhile_keeps_all_the_same(
     assert len(on_the_device(page)) == 1
 
 
+OF_BEFORE_2022 = """
+  delete AbortSignal.timeout;
+  delete HTMLFormElement.prototype.requestSubmit;
+  const made = createImageBitmap;
+  createImageBitmap = (file, how) => how ? Promise.reject(new TypeError("imageOrientation")) : made(file);
+"""
+
+
+def test_an_older_browser_sends_photos_and_notes_too(
+    at_bench: Open, desk: Desk, number: str, pictures: dict[str, Path]
+) -> None:
+    page = at_bench("/account", width=360)
+    page.add_init_script(OF_BEFORE_2022)
+    page.goto(at(number))
+    is_ready(page)
+    send(page, pictures["large"])
+    expect(page.locator(".prints figure")).to_have_count(1)
+
+    page.goto(f"/bench/{spoken(number)}")
+    page.get_by_label("What should be remembered, or told?").fill("It hums when warm")
+    page.get_by_role("button", name="Keep for the bench").click()
+
+    expect(page.locator(".journal li", has_text="It hums when warm")).to_be_visible()
+    assert notes(desk, number) == ["It hums when warm"]
+
+
 def test_what_does_not_go_is_tried_again_after_waits_that_grow(
     at_bench: Open, number: str, pictures: dict[str, Path]
 ) -> None:
