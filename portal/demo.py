@@ -18,17 +18,19 @@ from pathlib import Path
 from random import Random
 
 import tomlkit
-from sqlalchemy import Connection, update
+from sqlalchemy import Connection, bindparam, update
 from tomlkit.items import AoT
 
 from notifications.delivery import send_due
 from notifications.instants import FixedClock, SystemClock
+from notifications.outbox import about
 from notifications.tables import outbox
 from portal import resources, settings
 from portal.actions import people, windows
 from portal.actions.desk import COMMAND, By
 from portal.actions.shop import load_policy
 from portal.main import Installation, open_installation
+from portal.rules.messages import Channel
 from portal.rules.numbers import spoken
 from portal.rules.tokens import LinkKind
 from portal.store import tickets, visits
@@ -123,6 +125,23 @@ def _live_the_year(folder: Path, seed: int, now: datetime, size: Size) -> None:
                 with house.desk.writing() as connection:
                     connection.execute(_READ_LONG_AGO)
         windows.sweep(house.desk, clock.now())
+        _let_one_come_back(house)
+
+
+def _let_one_come_back(house: Installation) -> None:
+    """The mail server refused a mail about a repair that is still here: the bench has to decide about it."""
+    with house.desk.writing() as connection:
+        here = [line.visit_ref for line in tickets.open_tickets(connection) if line.ticket.stage]
+        told = [each for each in about(connection, here) if each.event == "taken_in" and each.channel == Channel.MAIL]
+        if long_ago := [each for each in told if not each.message_id]:
+            connection.execute(_REFUSED, {"wanted": long_ago[0].id})
+
+
+_REFUSED = (
+    update(outbox)
+    .where(outbox.c.id == bindparam("wanted"))
+    .values(state="failed", outcome="550 5.1.1 There is no such mailbox here")
+)
 
 
 # The mail of months ago would only fill the mailbox folder, so nobody composes it.

@@ -171,7 +171,13 @@ def test_only_the_last_days_mail_lies_in_the_mailbox(whole: demo.Demo) -> None:
     letters = len(mailbox.Maildir(whole.folder / "mail"))
 
     assert 20 <= letters <= sent - early
-    assert rows(whole.folder, "SELECT count(*) FROM outbox WHERE state IN ('failed', 'expired')") == [(0,)]
+    assert rows(whole.folder, "SELECT count(*) FROM outbox WHERE state = 'expired'") == [(0,)]
+
+
+@pytest.mark.slow
+def test_one_mail_came_back_of_a_repair_that_is_still_here(whole: demo.Demo) -> None:
+    came_back = "SELECT event, outcome FROM outbox WHERE state = 'failed' AND decided_at IS NULL"
+    assert rows(whole.folder, came_back) == [("taken_in", "550 5.1.1 There is no such mailbox here")]
 
 
 @pytest.mark.slow
