@@ -13,7 +13,6 @@ from portal.actions import figures
 from portal.rules.cells import safe_cell
 from portal.store import waiting as store
 from portal.store.waiting import Matter
-from portal.web.clock_notice import clock_notice
 from portal.web.request_context import connection, desk, policy, policy_revision, speaking
 from portal.web.shop import blueprint, pictures
 
@@ -32,7 +31,6 @@ def overview() -> ResponseReturnValue:
     """What waits, the pictures of the year, and what the shop has decided."""
     return render_template(
         "shop/overview.html",
-        clock=clock_notice(),
         waits=_waits(),
         pictures=pictures.pictures(figures.year(desk(), connection(), policy())),
         stages=policy().stages,
