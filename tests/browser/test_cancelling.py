@@ -11,7 +11,7 @@ from portal.rules.questions import State
 from tests.actions.test_cancelling import by_post, kept, put  # noqa: F401 (a fixture)
 from tests.browser.conftest import Open
 from tests.browser.test_bench_pages import SMALL, looked_over
-from tests.web.test_questions_pages import question_path
+from tests.web.test_questions_pages import docket_path, question_path
 
 PRESET = "document.querySelectorAll('input:checked, textarea:not(:placeholder-shown), select option[selected]').length"
 
@@ -42,6 +42,8 @@ def test_a_customer_chooses_and_agrees_without_scripts(
     assert kept(desk, ref).question.state is State.AGREED
 
     faults += looked_over(open_page(path, width=320, dark=dark))
+    money = f"{docket_path(desk, by_post)}/money/{spoken(by_post)}"
+    faults += looked_over(open_page(money, width=320, dark=dark))
     faults += looked_over(as_keeper(f"/bench/{spoken(by_post)}/questions", width=320, dark=dark))
     put(desk, by_post)
     faults += looked_over(as_keeper(f"/bench/{spoken(by_post)}/questions", width=320, dark=dark))
