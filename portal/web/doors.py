@@ -1,8 +1,8 @@
 """The question before free text is saved: does it look like a passcode, a card or an identity number?
 
-It is asked at every form of the bench and of the customers, whatever the form is for, and dismissed by sending the same
-words again: the key of the form that comes back says that it was asked about just these. So nothing is remembered
-anywhere, and no form must know of it.
+It is asked at every form of the bench, the keeper and the customers, whatever the form is for, and dismissed by sending
+the same words again: the key of the form that comes back says that it was asked about just these. So nothing is
+remembered anywhere, and no form must know of it.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from flask import g, request
 from portal.rules.secrets import ask_about_secrets
 from portal.web.request_context import desk
 
-_BLUEPRINTS = ("bench", "customer")
+_BLUEPRINTS = ("bench", "customer", "shop")
 # What is no free text: numbers that have a field of their own, and what proves somebody.
 _NOT_ASKED = {
     "answer_by",

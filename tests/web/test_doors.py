@@ -56,6 +56,28 @@ def test_it_is_asked_at_the_bench_whatever_the_form_is_for(
     assert staff_client.post(action, data=hidden_fields(again.text, action) | other).status_code == 303
 
 
+@pytest.mark.parametrize("page", ["/shop/requests", "/shop/breaches"])
+def test_it_is_asked_of_the_keeper(keeper_client: Browser, desk: Desk, number: str, page: str) -> None:
+    action, fields = {
+        "/shop/requests": ("enter", {"right": "access", "through": "mail", "words": CARD}),
+        "/shop/breaches": (
+            "record",
+            {"aware_at": "2026-03-02T08:00", "happened": CARD, "kinds": "contact", "numbers": spoken(number)},
+        ),
+    }[page]
+    before = everything(desk)
+
+    asked = keeper_client.post(
+        f"{page}/{action}", data=hidden_fields(keeper_client.get(page).text, f"{page}/{action}") | fields
+    )
+    assert asked.status_code == 422
+    assert ASKED in asked.text
+    assert everything(desk) == before
+
+    again = keeper_client.post(f"{page}/{action}", data=hidden_fields(asked.text, f"{page}/{action}") | fields)
+    assert again.status_code == 303
+
+
 def test_an_identity_number_in_a_record_is_asked_about(client: Browser, desk: Desk, taken_in: TakenIn) -> None:
     page = f"{path_of(taken_in.link)}/write/{spoken(taken_in.numbers[0])}"
 
