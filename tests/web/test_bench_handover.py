@@ -254,6 +254,7 @@ def test_a_parcel_goes_by_the_packing_list(staff_client: Browser, desk: Desk, to
     answer = send(staff_client, to_post, "post", packed=list(PACKING)[1:], **given)
     assert answer.status_code == 422
     assert "Look at everything on the packing list" in answer.text
+    assert "What may be posted changes: ask the carrier, and follow local rules." in answer.text
     assert 'value="QH &lt;42&gt;"' in answer.text
 
     answer = send(staff_client, to_post, "post", packed=list(PACKING), **given)
@@ -296,7 +297,7 @@ def test_a_damaged_battery_offers_no_post(staff_client: Browser, desk: Desk, num
 
     page = staff_client.get(f"/bench/{spoken(number)}/post").text
 
-    assert "A damaged battery is not posted." in page
+    assert "A damaged battery is not posted. Ask the carrier and follow local codes." in page
     assert 'name="carrier"' not in page
 
 
@@ -320,6 +321,7 @@ def test_a_wish_on_paper_is_written_down_and_the_keeper_ends_it(
     answer = send(keeper_client, number, "give-up", data_done="", recycler="Recycler <of the town>")
     assert answer.status_code == 422
     assert "Recycler &lt;of the town&gt;" in answer.text
+    assert "goes to a licensed recycler" in answer.text
     answer = send(keeper_client, number, "give-up", data_done="Shredded by Kim.", recycler="Recycler")
     assert answer.status_code == 303
     assert ticket_of(desk, number).ending is Ending.GIVEN_UP

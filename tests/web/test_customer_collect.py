@@ -395,6 +395,7 @@ def test_the_owner_gives_a_device_up_by_typing_a_word_and_takes_it_back(
 ) -> None:
     own = own_path(desk, number)
     assert f"{own}/give-up/{spoken(number)}" in client.get(own).text
+    assert "goes to a licensed recycler" in client.get(f"{own}/give-up/{spoken(number)}").text
     answer = wish(client, own, number, gives_up="1", data="destroy", word="yes <b>")
     assert answer.status_code == 422
     assert "type GIVE UP" in answer.text
