@@ -97,11 +97,14 @@ def test_every_way_a_question_about_money_can_stand_is_to_be_seen(whole: demo.De
 def test_what_becomes_of_money_is_to_be_seen(whole: demo.Demo) -> None:
     here = "JOIN tickets ON tickets.id = ticket_id WHERE ending IS NULL"
 
-    assert {kind for (kind,) in rows(whole.folder, f"SELECT kind FROM adjustments {here}")} == {"let off", "storage"}
+    assert {kind for (kind,) in rows(whole.folder, f"SELECT adjustments.kind FROM adjustments {here}")} == {
+        "let off",
+        "storage",
+    }
     assert rows(whole.folder, f"SELECT 1 FROM courtesies {here}")
     assert rows(whole.folder, f"SELECT 1 FROM questions {here} AND cancelled_on IS NOT NULL")
-    ((due_on,),) = rows(whole.folder, "SELECT due_on FROM refunds_due")
-    assert NOW.date() <= date.fromisoformat(due_on) <= NOW.date() + timedelta(days=14)
+    due = [date.fromisoformat(due_on) for (due_on,) in rows(whole.folder, "SELECT due_on FROM refunds_due")]
+    assert any(NOW.date() <= each <= NOW.date() + timedelta(days=14) for each in due)
     assert rows(whole.folder, "SELECT 1 FROM payments WHERE kind = 'refund'")
     assert "storage" in {point.key for point in _policy(whole).terms.points}
 
@@ -151,7 +154,7 @@ def test_every_tickets_journal_rebuilds_how_it_stands(whole: demo.Demo) -> None:
             ticket = tickets.by_number(connection, number)
             assert ticket
             entries = journal.entries(connection, ticket.id)
-            if not entries:
+            if entries[0].entry > 1:
                 erased.append(number)
                 continue
             assert rebuild(Event(entry.event, entry.data) for entry in entries) == ticket.standing
