@@ -96,7 +96,7 @@ def _stay(year: Year) -> Picture:
 
 def _here(year: Year) -> Picture:
     rows = [
-        Row(label, counts, _now(counts))
+        Row(label, counts, _this_week(counts))
         for key, label in _stages(year, Measure.HERE)
         if any(counts := _weeks(year, Measure.HERE, key))
     ]
@@ -209,5 +209,5 @@ def _number(total: int) -> str:
     return speaking().say(say("{total} in all", total=total))
 
 
-def _now(counts: Sequence[int]) -> str:
-    return speaking().say(say("{now} now, {most} at most", now=counts[-1], most=max(counts)))
+def _this_week(counts: Sequence[int]) -> str:
+    return speaking().say(say("{latest} this week, {most} at most", latest=counts[-1], most=max(counts)))
