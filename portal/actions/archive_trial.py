@@ -94,8 +94,12 @@ def _faults(connection: Connection, files: PhotoFiles, number: str) -> Iterator[
     if ticket is None:
         return
     entries = journal.entries(connection, ticket.id)
-    # Of a ticket whose record has gone the journal has gone too, by its retention.
-    if entries and rebuild(Event(entry.event, entry.data) for entry in entries) != ticket.standing:
+    # Of a ticket whose record has gone the journal has gone too; what was written since then begins later.
+    if (
+        entries
+        and entries[0].entry == 1
+        and rebuild(Event(entry.event, entry.data) for entry in entries) != ticket.standing
+    ):
         yield f"{spoken(number)}: its journal tells another state than its row"
     broken = first_broken(questions.chain(connection, ticket.id))
     if broken is not None:

@@ -11,9 +11,10 @@ import pyrage
 import pytest
 
 from notifications.instants import FixedClock
-from portal.actions import archive_trial, archives, photos, price_terms
+from portal.actions import archive_trial, archives, erasure, photos, price_terms
 from portal.actions.archives import NoEncryption
 from portal.actions.desk import Desk
+from portal.actions.handover import return_unrepaired
 from portal.actions.price_terms import TypedTerms
 from portal.rules.numbers import spoken
 from portal.store import house
@@ -133,3 +134,11 @@ def test_what_a_killed_trial_left_goes_after_a_day(
     assert archive_trial.forget_killed(clock.now()) == 1
 
     assert sorted(each.name for each in tmp_path.iterdir()) == ["benchwindow-trial-running", "somebody-elses"]
+
+
+def test_a_repair_whose_data_was_erased_is_no_fault(desk: Desk, files: PhotoFiles, number: str, tmp_path: Path) -> None:
+    return_unrepaired(desk, BENCH, number, "Beyond repair.")
+    erasure.erase(desk, files, BENCH, number, "Asked for by mail.")
+    archives.make(desk, files, tmp_path / "shop.sqlite")
+
+    assert archive_trial.try_out(desk, tmp_path / "shop.sqlite").faults == ()
