@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from portal.actions.desk import CUSTOMER, By, Desk
+from portal.actions import people
+from portal.actions.desk import COMMAND, CUSTOMER, By, Desk
 from portal.actions.giving_up import destroy_data, give_up, take_back, wish_on_page, wish_on_paper
 from portal.actions.handover import undo
 from portal.actions.moves import hold
@@ -117,6 +118,14 @@ def test_nobody_but_the_keeper_ends_it(desk: Desk, given_up: str, technician: By
     for deed in (give_up, destroy_data):
         with pytest.raises(Refused, match="Only the keeper"):
             deed(desk, technician, given_up, "Shredded.")
+
+
+def test_a_keeper_who_has_left_ends_nothing(desk: Desk, given_up: str, keeper: By, add_staff) -> None:
+    add_staff("Lee", "keeper")
+    people.disable(desk, COMMAND, "Kim")
+
+    with pytest.raises(Refused, match="Only the keeper"):
+        give_up(desk, keeper, given_up, "Shredded.")
 
 
 def test_it_is_said_what_became_of_the_data(desk: Desk, given_up: str, keeper: By) -> None:
