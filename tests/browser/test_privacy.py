@@ -119,3 +119,24 @@ def test_a_restriction_fits_and_is_read_by_everybody(
     page = as_keeper(f"/shop/requests/{request}", width=width)
     page.get_by_text("I told them myself").click()
     reads_well(page, width)
+
+
+@pytest.mark.parametrize("width", [320, 1280])
+@pytest.mark.parametrize("scripts", [True, False], ids=["with scripts", "without scripts"])
+def test_a_person_has_their_data_only_stored_and_used_again(
+    open_page: Open, desk: Desk, taken_in: TakenIn, width: int, scripts: bool
+) -> None:
+    look = reads_well if scripts else no_look
+    page = open_page("/t/" + taken_in.link.rsplit("/", 1)[-1] + "/data", width=width, scripts=scripts)
+    page.get_by_role("button", name="Send me a code").click()
+    page.get_by_label("The six digits of the code").fill(code_of(desk, taken_in.numbers[0]))
+    page.get_by_role("button", name="Go on with the code").click()
+    page.get_by_role("button", name="Only store my data").click()
+    expect(page.get_by_text("From now on your data is only stored.")).to_be_visible()
+    page.get_by_role("button", name="Back to your data").click()
+    look(page, width)
+
+    page.get_by_role("button", name="Use my data again").click()
+
+    expect(page.get_by_text("We use your data for your repair again")).to_be_visible()
+    look(page, width)
