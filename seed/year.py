@@ -104,7 +104,7 @@ _STILL_HERE: tuple[tuple[Story, int, int, int], ...] = (
     (afterwards.comes_back, 1, 25, 30),
     (afterwards.nobody_collects, 1, 70, 75),
     (took_too_long, 1, 9, 14),
-    (cancelled, 1, 6, 8),
+    (cancelled, 1, 10, 12),
     (cancelled_and_paid_back, 1, 14, 18),
     (stored, 1, 70, 75),
 )
