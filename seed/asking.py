@@ -100,6 +100,14 @@ def begin(scene: Scene) -> None:
     questions.start_work(scene.house.desk, scene.house.bench, scene.number, _newest(scene).ref)
 
 
+def begin_what_was_agreed(scene: Scene) -> None:
+    """It is opened: what was agreed to at the counter, to be looked at first, has begun."""
+    with scene.house.desk.reading() as connection:
+        agreed = kept.of_ticket(connection, find(connection, scene.number).id)
+    if agreed and agreed[-1].question.state is State.AGREED:
+        begin(scene)
+
+
 def go_ahead(scene: Scene) -> None:
     """Work within the customer's limit."""
     extra = next(each for each in scene.house.extras if len(each["options"]) == 1)

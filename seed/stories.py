@@ -40,6 +40,7 @@ def beyond_repair(scene: Scene) -> Waits:
     yield from arrives(scene)
     yield days(scene, 1, 3)
     scene.move("board_work")
+    asking.begin_what_was_agreed(scene)
     yield hours(scene, 1, 3)
     scene.note(scene.tale["bench"][0])
     reason = scene.text(scene.one_of("beyond_repair"))
@@ -68,6 +69,7 @@ def given_up(scene: Scene) -> Waits:
     yield from arrives(scene)
     yield days(scene, 1, 3)
     scene.move("board_work")
+    asking.begin_what_was_agreed(scene)
     yield hours(scene, 1, 20)
     scene.tell(scene.text(scene.one_of("beyond_repair")))
     yield days(scene, 1, 4)
@@ -139,6 +141,7 @@ def is_repaired(scene: Scene) -> Waits:
         scene.move("cleaning")
         yield hours(scene, 2, 20)
     scene.move("board_work")
+    asking.begin_what_was_agreed(scene)
     scene.promise()
     opened = scene.chance_of(0.6)
     if opened:
