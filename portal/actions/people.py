@@ -186,7 +186,7 @@ def named(connection: Connection, name: str) -> Person:
 
 
 def is_keeper(connection: Connection, by: By) -> bool:
-    """Whether a deed is a keeper's who has not left; whoever has the machine's own command line answers for the shop."""
+    """Whether a deed is a keeper's who has not left; whoever has the machine's command line answers for the shop."""
     person = people.by_id(connection, by.staff_id) if by.staff_id is not None else None
     return by.kind == "command" or bool(person and person.is_keeper and not person.disabled_at)
 
