@@ -37,6 +37,13 @@ KEPT = """async () => {
   const requests = await Promise.all(names.map(async (name) => (await caches.open(name)).keys()));
   return requests.flat().map((request) => new URL(request.url).pathname);
 }"""
+KNOWS = """async () => {
+  for (let frame = 0; frame < 900; frame += 1) {
+    if (await caches.match('/bench/without-a-line')) return true;
+    await new Promise(requestAnimationFrame);
+  }
+  return false;
+}"""
 HAS_WORKER = "async () => Boolean(await navigator.serviceWorker.getRegistration('/bench/'))"
 
 
@@ -52,7 +59,7 @@ def page(chrome: Browser, site: str, technician: By, number: str) -> Iterator[Pa
     log_in(page, "Robin")
     page.goto(at(number))
     is_ready(page)
-    page.wait_for_function("caches.match('/bench/without-a-line').then(Boolean)")
+    assert page.evaluate(KNOWS)
     page.evaluate("navigator.serviceWorker.ready.then(() => null)")
     yield page
     context.close()
