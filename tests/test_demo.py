@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import mailbox
 import re
+import socket
 import sqlite3
 from collections import Counter
 from datetime import UTC, date, datetime, timedelta
@@ -277,10 +278,21 @@ def test_a_demo_that_was_broken_off_is_made_anew(tmp_path: Path) -> None:
 def test_the_command_refuses_a_folder_of_ones_own_in_a_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "letters.txt").write_text("mine")
 
-    assert cli.main(["demo", "--data", str(tmp_path), "--fresh"]) == 1
+    assert cli.main(["demo", "--data", str(tmp_path), "--fresh", "--port", "0"]) == 1
     said = capsys.readouterr()
     assert said.out == ""
     assert len(said.err.splitlines()) == 1
+
+
+def test_a_demo_that_is_being_served_is_not_wiped(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    first = small(tmp_path / "shop")
+    with socket.create_server(("127.0.0.1", 0)) as served:
+        port = served.getsockname()[1]
+
+        assert cli.main(["demo", "--data", str(first.folder), "--fresh", "--port", str(port)]) == 1
+
+    assert "Choose another with --port" in capsys.readouterr().err
+    assert (first.folder / demo.MARK).exists()
 
 
 def test_a_phone_on_the_network_gets_links_that_it_can_follow(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+from contextlib import nullcontext
 from pathlib import Path
 
 from portal import logs, resources, serving, settings
@@ -89,12 +90,12 @@ def _demo(options: argparse.Namespace) -> int:
 
     for name in settings.TABLE:  # the demo goes by its own folder's settings only, and so do its processes
         os.environ.pop(settings.PREFIX + name, None)
-    made = demo.make(
-        options.data or Path("demo-shop"), options.host, options.port, seed=options.seed, fresh=options.fresh
-    )
-    print(made.welcome(), flush=True)
-    if options.no_serve:
-        return 0
-    listening = serving.listen(options.host, options.port)
-    serving.serve(made.folder, listening, 1, with_clock=True)
+    # The address first: where a demo is served already, it is not wiped under its feet.
+    with nullcontext() if options.no_serve else serving.listen(options.host, options.port) as listening:
+        made = demo.make(
+            options.data or Path("demo-shop"), options.host, options.port, seed=options.seed, fresh=options.fresh
+        )
+        print(made.welcome(), flush=True)
+        if listening:
+            serving.serve(made.folder, listening, 1, with_clock=True)
     return 0
