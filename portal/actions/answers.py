@@ -64,7 +64,7 @@ def answer(desk: Desk, number: str, ref: str, given: Answer, *, deed_key: str | 
             return rules.decline(question, given.version, now)
         return rules.agree(question, given.option, given.version, given.word, given.language, now)
 
-    return _with_retries(lambda: _settle(desk, CUSTOMER, number, ref, decide, given, deed_key=deed_key))
+    return with_retries(lambda: _settle(desk, CUSTOMER, number, ref, decide, given, deed_key=deed_key))
 
 
 def record(
@@ -113,7 +113,7 @@ def take_back(desk: Desk, number: str, ref: str, given: Answer, *, deed_key: str
     def decide(question: Question, _now: datetime) -> Question:
         return rules.take_back(question)
 
-    return _with_retries(
+    return with_retries(
         lambda: _settle(desk, CUSTOMER, number, ref, decide, given, name="yes_taken_back", deed_key=deed_key)
     )
 
@@ -296,7 +296,7 @@ def _write(
     prove_answer(connection, ticket, kept, answered, after.chosen, now, more)
 
 
-def _with_retries(deed: Callable[[], Outcome]) -> Outcome:
+def with_retries(deed: Callable[[], Outcome]) -> Outcome:
     """A customer's answer is bound to the question's version; what else happens on the ticket is no matter to it."""
     for _try in range(RETRIES):
         try:
@@ -306,7 +306,7 @@ def _with_retries(deed: Callable[[], Outcome]) -> Outcome:
     return deed()
 
 
-def may_answer(connection: Connection, kept: Kept, visit_id: int, contact_ref: str | None, policy: Policy) -> bool:
+def may_answer(connection: Connection, visit_id: int, contact_ref: str | None, policy: Policy) -> bool:
     """Whether whoever holds this link may answer: a contact who may agree, or the docket where the policy lets it."""
     contacts = visits.contacts_of(connection, visit_id)
     if contact_ref is not None:

@@ -1,4 +1,4 @@
-"""A cancellation that came by letter, e-mail, telephone or at the counter: entered once what follows was looked at.
+"""A cancellation: pressed on the customer's page, or entered once what follows was looked at.
 
 What follows is reckoned by `rules.cancelled` and the account; the proof is chained to that of the yes. Not legal
 advice: the law where the shop works decides.
@@ -8,19 +8,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 
 from sqlalchemy import Connection
 
 from portal.actions import balance, tell
-from portal.actions.desk import By, Change, Desk, Outcome, change_ticket
+from portal.actions.answers import with_retries
+from portal.actions.desk import CUSTOMER, By, Change, Desk, Outcome, change_ticket
 from portal.actions.payments import kept_up_to_date, must_be_kept
 from portal.actions.people import only_keeper
 from portal.actions.proving import prove_answer
 from portal.actions.questions import must_win, of
+from portal.language import language
 from portal.rules import cancelled as rules
 from portal.rules.account import LOOKING, charge, in_part
-from portal.rules.cancelled import START, Agreed, Declaration
+from portal.rules.cancelled import START, Agreed, Declaration, How
 from portal.rules.days import local_day
 from portal.rules.money import Price
 from portal.rules.policy import Policy
@@ -70,7 +72,10 @@ class Foreseen:
 
 
 def cancellable(connection: Connection, ticket: Ticket) -> list[Agreed]:
-    """What was agreed to at a distance and was not cancelled yet, the oldest first; also what can be no longer."""
+    """What was agreed to at a distance and was not cancelled yet, the oldest first; also what can be no longer.
+
+    And what was cancelled on the page and awaits how much of it was done by then.
+    """
     return [agreed for agreed, _kept in _agreed(connection, ticket)]
 
 
@@ -125,13 +130,7 @@ def cancel(
         if confirmed != found.mark:
             raise AskFirst(*found.consequences)
         entered[:] = [found]
-
-        def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
-            for each in found.things:
-                _write(connection, ticket, each, found.declared, now)
-
-        events = [_event(each, policy.shop.currency) for each in found.things]
-        return Change(events, text=found.declared.words, audience="bench", write=write)
+        return _change(found, policy)
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
         balance.keep_account(connection, ticket, desk.policy(connection), now, heard_on=entered[0].declared.heard_on)
@@ -139,6 +138,47 @@ def cancel(
         tell.cancelled(connection, ticket, [each.agreed.ref for each in entered[0].things], now)
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
+
+
+def declare(desk: Desk, number: str, ref: str, who: str, *, deed_key: str | None = None) -> Outcome:
+    """The customer cancels on the page, by name `who` as the page showed it. They are sent an acknowledgement at once.
+
+    What can cost nothing is cancelled by that; else it counts from now on, and the bench says how much was done by
+    then. Raises Refused for what cannot be cancelled (any more).
+    """
+    today: list[date] = []
+    at_once: list[bool] = []
+
+    def decide(connection: Connection, ticket: Ticket, policy: Policy) -> Change:
+        must_be_kept(connection, ticket)
+        found = {agreed.ref: (agreed, kept) for agreed, kept in _agreed(connection, ticket)}
+        if ref not in found:
+            raise Refused(say("This was cancelled already, or cannot be. Please look again."))
+        agreed, kept = found[ref]
+        today[:] = [local_day(desk.clock.now(), policy)]
+        rules.must_be_open(agreed, today[0])
+        at_once[:] = [kept is None or not agreed.asks_part]
+        words = language(policy.shop.languages[0], policy.shop.zone).say(say("{who}, by the button", who=who))
+        if kept is None or not agreed.asks_part:
+            return _change(
+                foresee(desk, connection, ticket, policy, Typed(how=How.PAGE, words=words, refs=[ref])), policy
+            )
+
+        def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
+            must_win(questions.change(connection, kept, {"cancelled_on": today[0], "owed_percent": None}))
+            more = {"through": How.PAGE.value, "sent_on": today[0].isoformat(), "heard_on": today[0].isoformat()}
+            prove_answer(connection, ticket, kept, "cancel declared", kept.question.chosen, now, more)
+
+        return Change([Event("cancel_declared", {"question": ref})], text=words, audience="bench", write=write)
+
+    def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
+        # What goes back is known once the part is; its day is counted from today all the same.
+        heard_on = today[0] if at_once[0] else None
+        balance.keep_account(connection, ticket, desk.policy(connection), now, heard_on=heard_on)
+        kept_up_to_date(desk)(connection, ticket, now)
+        tell.cancelled(connection, ticket, [ref], now, on_page=True)
+
+    return with_retries(lambda: change_ticket(desk, CUSTOMER, number, decide, deed_key=deed_key, then=then))
 
 
 def take_back(
@@ -183,11 +223,27 @@ def _agreed(connection: Connection, ticket: Ticket) -> list[tuple[Agreed, Kept |
         found.append((Agreed(START, terms.words(), until, bool(early), begun=False), None))
     for kept in questions.agreed(connection, ticket.id):
         last, asked = (until, early) if kept.through == LIMIT else (kept.cancel_until, kept.begin_early)
-        if last and kept.cancelled_on is None:
+        if last and (kept.cancelled_on is None or kept.awaits_part):
             begun = kept.question.work_started or kept.through == LIMIT or kept.kind == LOOKING
             what = kept.offer.option(kept.question.chosen or "").proposal
-            found.append((Agreed(kept.ref, Sentence("{what}", {"what": what}), last, bool(asked), begun), kept))
+            found.append(
+                (
+                    Agreed(kept.ref, Sentence("{what}", {"what": what}), last, bool(asked), begun, kept.cancelled_on),
+                    kept,
+                )
+            )
     return found
+
+
+def _change(found: Foreseen, policy: Policy) -> Change:
+    """What a cancellation writes, once it is entered."""
+
+    def write(connection: Connection, ticket: Ticket, now: datetime) -> None:
+        for each in found.things:
+            _write(connection, ticket, each, found.declared, now)
+
+    events = [_event(each, policy.shop.currency) for each in found.things]
+    return Change(events, text=found.declared.words, audience="bench", write=write)
 
 
 def _write(connection: Connection, ticket: Ticket, each: Cancelled, declared: Declaration, now: datetime) -> None:

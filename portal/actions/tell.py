@@ -161,10 +161,21 @@ def question_withdrawn(connection: Connection, ticket: Ticket, kept: Kept, now: 
 
 
 def cancelled(
-    connection: Connection, ticket: Ticket, refs: Sequence[str], now: datetime, *, undone: bool = False
+    connection: Connection,
+    ticket: Ticket,
+    refs: Sequence[str],
+    now: datetime,
+    *,
+    undone: bool = False,
+    on_page: bool = False,
 ) -> None:
-    """What was agreed to was cancelled, and what follows; or that was a mistake. To everybody who may agree."""
+    """What was agreed to was cancelled, and what follows; or that was a mistake. To everybody who may agree.
+
+    `on_page`: by the customer's own press of the button just now, of which the message is the acknowledgement.
+    """
     facts: dict[str, object] = {"questions": list(refs), "undone": undone}
+    if on_page:
+        facts["declared_at"] = now.isoformat()
     _ask(connection, ticket, "cancelled", cause_of(ticket), facts, now)
 
 

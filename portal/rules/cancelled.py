@@ -4,15 +4,17 @@ Whoever cancels pays for what was done by then, in proportion to the whole, only
 to begin early; else nothing (Directive 2011/83/EU Art. 14(3) and (4)(a); SI 2013/3134 reg. 36, partly from memory). The
 right ends once all of it was done at such a request (Art. 16(a)). What was sent in time is in time, whenever it comes
 (Art. 11(2)); what was paid goes back within 14 days from the day on which the shop heard of it (Art. 13(1); reg. 34).
-Not legal advice: the law where the shop works decides.
+Since 19 June 2026 whoever agreed on a page can cancel on a page: by a plainly labelled button that is there all through
+that time, a second press that confirms, and an acknowledgement without delay that says what was declared and when
+(Art. 11a, put in by Directive (EU) 2023/2673; from memory). Not legal advice: the law where the shop works decides.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from enum import StrEnum
 
 from portal.rules.money import Price
@@ -37,7 +39,7 @@ class How(StrEnum):
 HOW_WORDS: Mapping[How, Sentence] = {
     How.LETTER: say("by letter"),
     How.MAIL: say("by e-mail"),
-    How.PAGE: say("in words on their page"),
+    How.PAGE: say("on their page, by its button or in words"),
     How.TELEPHONE: say("by telephone"),
     How.COUNTER: say("at the counter"),
 }
@@ -58,7 +60,8 @@ class Agreed:
     """Something agreed to, as far as cancelling it goes.
 
     `until` is the last day on which it can be cancelled (None: never), `early` whether they asked to begin before
-    that, `begun` whether work on it was marked as begun, and `what` what it is called.
+    that, `begun` whether work on it was marked as begun, and `what` what it is called. `declared_on` is the day on
+    which they cancelled it on their page, where how much was done by then is still to be entered.
     """
 
     ref: str
@@ -66,6 +69,7 @@ class Agreed:
     until: date | None
     early: bool
     begun: bool
+    declared_on: date | None = None
 
     @property
     def asks_part(self) -> bool:
@@ -99,6 +103,8 @@ def owed_percent(agreed: Agreed, declared: Declaration, typed: str) -> int:
                 until=agreed.until,
             )
         )
+    if agreed.declared_on:
+        _must_be_as_declared(agreed.declared_on, declared, agreed.what)
     if not agreed.asks_part:
         return 0
     field, text = f"part-{agreed.ref}", typed.strip().removesuffix("%").strip()
@@ -116,6 +122,34 @@ def owed_percent(agreed: Agreed, declared: Declaration, typed: str) -> int:
             ),
         )
     return int(text)
+
+
+def _must_be_as_declared(day: date, declared: Declaration, what: Sentence) -> None:
+    """Raises Unfit (fields "sent_on", "heard_on") for a day after that on which it was cancelled on the page."""
+    for field, typed in (("sent_on", declared.sent_on), ("heard_on", declared.heard_on)):
+        if typed > day:
+            raise Unfit(
+                field, say("“{what}” was cancelled on their page on {day}: you heard of it then.", what=what, day=day)
+            )
+
+
+def must_be_open(agreed: Agreed, today: date) -> None:
+    """Raises Refused for what cannot be cancelled on the page any more: it was already, or its time is over."""
+    if agreed.declared_on:
+        raise Refused(say("You have cancelled this already, on {day}.", day=agreed.declared_on))
+    if agreed.until is None or today > agreed.until:
+        raise Refused(say("You could cancel this until {day}.", day=agreed.until or today))
+
+
+def undecided(told: Iterable[tuple[str, Mapping[str, str]]]) -> list[str]:
+    """Of a journal's events with their data: what was cancelled on the page and awaits how much of it was done."""
+    open_refs: dict[str, None] = {}
+    for event, data in told:
+        if event == "cancel_declared":
+            open_refs[data["question"]] = None
+        elif event in ("cancelled", "cancellation_taken_back"):
+            open_refs.pop(data["question"], None)
+    return list(open_refs)
 
 
 def consequence(agreed: Agreed, percent: int, whole: Price | None, owed: Price | None) -> Sentence:
@@ -153,6 +187,38 @@ def settlement(open_price: Price, credit: Price, by: date) -> Sentence:
 # The same as the customer reads it.
 START_TOLD = say("What we had agreed at the start holds no longer.")
 STANDS_TOLD = say("It holds as you agreed to it.")
+
+
+def foretold(agreed: Agreed) -> Sentence:
+    """What follows if it is cancelled now, as the customer reads it before."""
+    if agreed.asks_part:
+        return say(
+            "You had asked us to begin before your time to cancel is over, and the work has begun. So you pay the part "
+            "that was done by now. We tell you how much that is, and you may object. Only what was done as a whole by "
+            "now can no longer be cancelled."
+        )
+    if agreed.early and agreed.ref != START:
+        return say("You pay nothing for it, since the work on it has not begun.")
+    return say("You pay nothing for it. It holds no longer, and nothing more of it is done.")
+
+
+def declared_told(what: Sentence | str, at: datetime) -> Sentence:
+    """What was declared on the page and when; `at` is by the shop's clock on the wall."""
+    return say(
+        "You cancelled “{what}” on {day} at {time}, by the button on the page of your repair. That moment counts.",
+        what=what,
+        day=at.date(),
+        time=at.strftime("%H:%M"),
+    )
+
+
+def undecided_told(what: str) -> Sentence:
+    """What follows for one thing of which nobody has said yet how much was done."""
+    return say(
+        "“{what}”: you had asked us to begin before your time to cancel was over, so you pay the part that was done by "
+        "then. We tell you how much that is, and you may object.",
+        what=what,
+    )
 
 
 def consequence_told(what: str, percent: int, owed: Price) -> Sentence:

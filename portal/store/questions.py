@@ -42,7 +42,12 @@ class Kept:
     cancel_until: date | None
     begin_early: bool | None
     cancelled_on: date | None
-    owed_percent: int | None
+    owed_percent: int | None  # None beside a `cancelled_on`: declared on the page, and the part is still to be entered
+
+    @property
+    def awaits_part(self) -> bool:
+        """Whether it was cancelled on its page and nobody has entered yet how much was done by then."""
+        return self.cancelled_on is not None and self.owed_percent is None
 
 
 _COLUMNS = (
@@ -105,6 +110,12 @@ _NOT_REMINDED = (
     )
     .order_by(questions.c.put_at)
     .limit(bindparam("most"))
+)
+_DECLARED = (
+    select(*_COLUMNS, tickets.c.number, tickets.c.device)
+    .join(tickets, questions.c.ticket_id == tickets.c.id)
+    .where(questions.c.cancelled_on.is_not(None), questions.c.owed_percent.is_(None))
+    .order_by(questions.c.cancelled_on, questions.c.id)
 )
 # The guard decides a race: of two deeds on one standing only one changes the row.
 _CHANGE = update(questions).where(
@@ -197,6 +208,15 @@ def settled(connection: Connection, ticket_id: int) -> bool:
 def waiting(connection: Connection, state: State) -> list[tuple[Kept, str, str]]:
     """Every question in a state whose device is here, with the ticket's number and device; the soonest first."""
     rows = connection.execute(_WAITING, {"state": state.value})
+    return [(_kept(row[:-2]), row[-2], row[-1]) for row in rows]
+
+
+def declared(connection: Connection) -> list[tuple[Kept, str, str]]:
+    """What was cancelled on its page and awaits how much was done, with the ticket's number and device; oldest first.
+
+    Wherever the device is by now.
+    """
+    rows = connection.execute(_DECLARED)
     return [(_kept(row[:-2]), row[-2], row[-1]) for row in rows]
 
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 
 from flask import render_template, request
 from flask.typing import ResponseReturnValue
+from werkzeug.datastructures import MultiDict
 
 from portal.actions import cancelled as deeds
 from portal.actions.cancelled import Typed
 from portal.actions.desk import find
-from portal.rules.cancelled import HOW_WORDS, NO_ADVICE, START, mark_of
+from portal.rules.cancelled import HOW_WORDS, NO_ADVICE, START, Agreed, How, mark_of
 from portal.rules.days import local_day
 from portal.rules.money import Price
 from portal.store import questions, refunds
@@ -19,8 +21,8 @@ from portal.store.tickets import Ticket
 from portal.web import guard
 from portal.web.bench import blueprint
 from portal.web.bench.doing import do, form_context
-from portal.web.forms import Answer, typed
-from portal.web.request_context import connection, desk, policy
+from portal.web.forms import Answer, Filled, typed
+from portal.web.request_context import connection, desk, policy, speaking
 
 
 @blueprint.get("/<number>/cancelled")
@@ -46,13 +48,16 @@ def take_cancellation_back(number: str, ref: str) -> ResponseReturnValue:
 def cancelled_page(found: Ticket, answer: Answer | None = None, form: str = "") -> ResponseReturnValue:
     """The page, after a refusal with everything typed still in it."""
     answer = answer or Answer()
-    agreed = questions.agreed(connection(), found.id)
+    agreed, can_be = questions.agreed(connection(), found.id), deeds.cancellable(connection(), found)
+    declared = [each for each in can_be if each.declared_on]
     page = render_template(
         "bench/cancelled.html",
         ticket=found,
-        can_be=deeds.cancellable(connection(), found),
+        can_be=can_be,
+        declared=declared,
+        begins=_begins(declared, form),
         prices={kept.ref: _price(kept) for kept in agreed},
-        was=[kept for kept in agreed if kept.cancelled_on],
+        was=[kept for kept in agreed if kept.cancelled_on and not kept.awaits_part],
         start=START,
         start_cancelled_on=questions.terms_cancelled_on(connection(), found.id),
         refund=refunds.of_ticket(connection(), found.id),
@@ -61,7 +66,6 @@ def cancelled_page(found: Ticket, answer: Answer | None = None, form: str = "") 
         no_advice=NO_ADVICE,
         shown=mark_of(answer.reasons) if answer.ask_first else "",
         is_keeper=guard.me().is_keeper,
-        today=local_day(desk().clock.now(), policy()),
         done=request.args.get("done", ""),
         **form_context(answer, form),
     )
@@ -73,6 +77,20 @@ def _price(kept: Kept) -> Price:
     return Price(
         kept.offer.total(kept.offer.option(kept.question.chosen or "")).amounts.gross, kept.offer.terms.currency
     )
+
+
+def _begins(declared: Sequence[Agreed], form: str) -> Filled:
+    """What the form begins with: what was typed; or what the customer pressed on their page, the oldest; or today."""
+    if form == "cancel":
+        return Filled(request.form)
+    today = local_day(desk().clock.now(), policy()).isoformat()
+    if not declared:
+        return Filled({"sent_on": today, "heard_on": today})
+    first = min(each.declared_on for each in declared if each.declared_on)
+    pressed = MultiDict({"sent_on": first.isoformat(), "heard_on": first.isoformat(), "how": How.PAGE.value})
+    pressed["words"] = speaking().gettext("The customer, by the button on their page")
+    pressed.setlist("things", [each.ref for each in declared if each.declared_on == first])
+    return Filled(pressed)
 
 
 def _typed() -> Typed:

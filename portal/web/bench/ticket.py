@@ -15,6 +15,7 @@ from portal.actions import balance, cautions
 from portal.actions.desk import find
 from portal.rules import stages
 from portal.rules.account import Account
+from portal.rules.cancelled import undecided
 from portal.rules.cautions import Shown
 from portal.rules.journal_words import for_bench
 from portal.rules.numbers import spoken
@@ -102,6 +103,11 @@ class TicketPage:
         """Whether a complaint is open, as the journal tells."""
         said = [line.entry.event for line in self.lines if line.entry.event in ("complained", "complaint_closed")]
         return said[:1] == ["complained"]  # the newest stands first
+
+    @property
+    def cancelled_on_page(self) -> bool:
+        """Whether the customer cancelled something, and how much of it was done is still to be entered."""
+        return bool(undecided((line.entry.event, line.entry.data) for line in self.lines[::-1]))
 
     @property
     def came_back(self) -> bool:

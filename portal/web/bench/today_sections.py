@@ -266,6 +266,20 @@ def _agreed() -> Section:
     return Section("agreed", say("Agreed to, and not begun"), lines)
 
 
+def _cancelled() -> Section:
+    lines = [
+        Line(
+            _link("cancelled", number),
+            number,
+            device,
+            beside=speaking().say(say("they cancelled on {day}", day=kept.cancelled_on)),
+            words=_chosen(kept),
+        )
+        for kept, number, device in questions.declared(connection())
+    ]
+    return Section("cancelled", say("Cancelled by the customer: enter how much was done by then"), lines)
+
+
 def _agreed_later() -> Section:
     lines = [
         Line(
@@ -425,6 +439,7 @@ SECTIONS: Sequence[Make] = (
     _breaches,
     _look_again,
     _sent_back,
+    _cancelled,
     _agreed,
     _coming,
     _to_post,

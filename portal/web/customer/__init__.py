@@ -19,7 +19,8 @@ from portal.web.customer.languages import choices, privacy_link  # noqa: E402
 blueprint.context_processor(lambda: {"choices": choices, "privacy_link": privacy_link})
 
 from portal.web.customer import (  # noqa: E402
-    check,  # noqa: F401 (each adds its routes)
+    cancel,  # noqa: F401 (each adds its routes)
+    check,  # noqa: F401
     collect,  # noqa: F401
     docket,  # noqa: F401
     front,  # noqa: F401

@@ -28,6 +28,7 @@ from portal.store import questions, refunds
 from portal.store.tickets import Ticket
 from portal.web import statements
 from portal.web.customer import blueprint
+from portal.web.customer.cancel import may_cancel
 from portal.web.customer.docket import look_up
 from portal.web.customer.languages import asked
 from portal.web.customer.report import back, ticket_of
@@ -37,9 +38,10 @@ from portal.web.request_context import connection, desk, policy, speaking
 @blueprint.get("/t/<token>/money/<number>")
 def money(token: str, number: str) -> ResponseReturnValue:
     """The account of one of the visit's devices."""
-    found, rules = ticket_of(look_up(token).reader.visit.id, number), policy()
+    reader, rules = look_up(token).reader, policy()
+    found = ticket_of(reader.visit.id, number)
     account = balance.of(connection(), found, rules)
-    lasting, rights = _cancelling(found)
+    lasting, declared, rights = _cancelling(found)
     return render_template(
         "customer/money.html",
         ticket=found,
@@ -48,7 +50,9 @@ def money(token: str, number: str) -> ResponseReturnValue:
         refund=refunds.of_ticket(connection(), found.id) if account.credit_minor else None,
         statement=store.standing_statement(connection(), found.id),
         lasting=lasting,
+        declared=declared,
         rights=rights,
+        may_cancel=bool(lasting) and may_cancel(reader),
         START=START,
         paying=rules.money,
         iban=grouped(rules.money.iban),
@@ -96,14 +100,19 @@ def statement_data(token: str, number: str, which: int, form: str) -> Response:
     return statements.data(*statements.of(found, which), form)
 
 
-def _cancelling(ticket: Ticket) -> tuple[list[Agreed], list[str]]:
-    """What was agreed at a distance and can still be cancelled, and what they were told of how, in the words told."""
+def _cancelling(ticket: Ticket) -> tuple[list[Agreed], list[Agreed], list[str]]:
+    """What was agreed at a distance and can still be cancelled; what was, and awaits its part; and what they were told.
+
+    That is how to cancel, in the very words.
+    """
     today = local_day(desk().clock.now(), policy())
-    lasting = [each for each in cancellable(connection(), ticket) if each.until and today <= each.until]
+    found = cancellable(connection(), ticket)
+    declared = [each for each in found if each.declared_on]
+    lasting = [each for each in found if each.until and today <= each.until and not each.declared_on]
     if not lasting:
-        return [], []
+        return [], declared, []
     told = [of_document(proof.document) for proof in questions.chain(connection(), ticket.id)]
-    return lasting, list(dict.fromkeys(each.told.right for each in told if each))
+    return lasting, declared, list(dict.fromkeys(each.told.right for each in told if each))
 
 
 def _file_words() -> str:

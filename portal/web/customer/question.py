@@ -125,7 +125,7 @@ def _read(token: str, ref: str) -> Reading:
         raise NotFound(say("There is no such question here. Please open the page of your repair and go on from there."))
     through = _through(token, reader.question == ref)
     contact_ref = reader.contact.ref if reader.contact else None
-    may = answers.may_answer(connection(), kept, reader.visit.id, contact_ref, policy())
+    may = answers.may_answer(connection(), reader.visit.id, contact_ref, policy())
     return Reading(kept, ticket, through, may, answers.needs_code(policy(), kept, through))
 
 

@@ -198,7 +198,7 @@ def _cancel(ticket: Followed, today: date) -> Sentence | str:
     """
     cancelled: set[str] = set()
     for entry in ticket.journal:
-        if entry.event == "cancelled":
+        if entry.event in ("cancelled", "cancel_declared"):
             cancelled.add(entry.data["question"])
         elif entry.event == "cancellation_taken_back":
             cancelled.discard(entry.data["question"])
