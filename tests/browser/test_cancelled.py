@@ -59,3 +59,28 @@ def test_the_form_and_what_follows_have_no_fault_that_axe_finds(
     page.get_by_role("button", name="Show what follows").click()
     expect(page.get_by_role("button", name="Enter it")).to_be_visible()
     looks_well(page)
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_the_customer_cancels_on_their_page(
+    as_keeper: Open,
+    open_page: Open,
+    desk: Desk,
+    begun: tuple[str, str],  # noqa: F811
+    dark: bool,
+) -> None:
+    number, ref = begun
+    page = open_page(path_of(desk, number, ref), width=320, dark=dark, scripts=False)
+    page.get_by_role("link", name="Cancel what I agreed to").click()
+    confirm = page.get_by_role("button", name="Confirm: I cancel this")
+    expect(confirm).to_be_visible()
+    here = page.url
+    looks_well(open_page(here, width=320, dark=dark))
+    confirm.click()
+    expect(page.get_by_text("You cancelled this.")).to_be_visible()
+    assert kept(desk, ref).cancelled_on is not None
+
+    looks_well(open_page(here, width=320, dark=dark))
+    looks_well(as_keeper(f"/bench/{spoken(number)}/cancelled", width=320, dark=dark))
+    looks_well(as_keeper(f"/bench/{spoken(number)}", width=320, dark=dark))
+    looks_well(as_keeper("/bench/today", width=320, dark=dark))

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import re
+from datetime import timedelta
 from email.message import EmailMessage
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -75,6 +78,48 @@ def test_a_mistake_is_told_as_one(shop: Shop) -> None:
 
     assert "not cancelled after all" in mail["Subject"]
     assert "It holds as you agreed to it." in part(mail, "plain")
+
+
+def declared(shop: Shop, begin: str, language: str = "en") -> tuple[str, str]:
+    """A port for 67.00 agreed by telephone, begun where that was asked, and cancelled on the page at 10:00 or so."""
+    number = arrive(shop, language=language)
+    ref = questions.draft(shop.desk, BENCH, number, OFFER, put_at_once=True, at_distance=True).ref
+    answers.record(shop.desk, BENCH, number, ref, "a", "telephone", "Ada to Kim", begin=begin)
+    if begin == "early":
+        questions.start_work(shop.desk, BENCH, number, ref)
+    shop.send()
+    cancelled.declare(shop.desk, number, ref, "Ada Marsh")
+    return number, ref
+
+
+def at(shop: Shop) -> str:
+    """The time by the shop's clock on the wall."""
+    with shop.desk.reading() as connection:
+        zone = ZoneInfo(shop.desk.policy(connection).shop.zone)
+    return shop.desk.clock.now().astimezone(zone).strftime("%H:%M")
+
+
+def test_what_was_pressed_is_acknowledged_with_what_and_when(shop: Shop) -> None:
+    moment = at(shop)
+    declared(shop, "early")
+    shop.desk.clock.at += timedelta(minutes=5)
+
+    mail = whole(shop.send())
+
+    text = " ".join(part(mail, "plain").split())
+    assert re.search(f"You cancelled “[^”]+” on Mon,? 2 Mar 2026 at {moment}, by the button", text)
+    assert "so you pay the part that was done by then. We tell you how much that is, and you may object." in text
+    assert "still to be paid" not in text
+
+
+def test_what_costs_nothing_is_acknowledged_in_german_too(shop: Shop) -> None:
+    moment = at(shop)
+    declared(shop, "later", "de")
+
+    text = " ".join(part(whole(shop.send()), "plain").split())
+
+    assert f"2. März 2026 um {moment} Uhr widerrufen, mit der Schaltfläche" in text
+    assert "Dafür zahlen Sie nichts." in text
 
 
 def test_the_keeper_hears_of_what_is_overdue_unless_it_was_given_back_meanwhile(shop: Shop) -> None:

@@ -20,10 +20,13 @@ from portal.rules.cancelled import (
     How,
     consequence,
     declaration,
+    foretold,
     mark_of,
+    must_be_open,
     owed_percent,
     refund_by,
     settlement,
+    undecided,
 )
 from portal.rules.money import NOTHING, Price, Rounding, split
 from portal.rules.refusals import Refused, Unfit
@@ -155,3 +158,50 @@ def test_what_follows_is_said_before_it_is_entered_and_named_by_a_mark() -> None
 )
 def test_the_whole_repair_is_settled_in_one_sentence(still_open: int, credit: int, told: str) -> None:
     assert told in str(settlement(Price(still_open, "GBP"), Price(credit, "GBP"), date(2026, 3, 26)))
+
+
+@pytest.mark.parametrize(
+    ("agreed", "says"),
+    [
+        (EARLY, "So you pay the part that was done by now"),
+        (replace(EARLY, begun=False), "the work on it has not begun"),
+        (replace(EARLY, early=False), "You pay nothing for it. It holds no longer"),
+        (replace(EARLY, ref="start", begun=False), "You pay nothing for it. It holds no longer"),
+    ],
+)
+def test_what_follows_is_read_before_the_press(agreed: Agreed, says: str) -> None:
+    assert says in str(foretold(agreed))
+
+
+def test_it_can_be_pressed_to_the_last_day_and_once() -> None:
+    must_be_open(EARLY, UNTIL)
+
+    with pytest.raises(Refused, match="could cancel this until"):
+        must_be_open(EARLY, UNTIL + timedelta(days=1))
+    with pytest.raises(Refused, match="already"):
+        must_be_open(replace(EARLY, declared_on=UNTIL), UNTIL)
+
+
+@pytest.mark.parametrize("field", ["sent_on", "heard_on"])
+def test_what_was_pressed_was_heard_of_then(field: str) -> None:
+    pressed = replace(EARLY, declared_on=date(2026, 3, 10))
+    that_day = replace(SENT, sent_on=date(2026, 3, 10), heard_on=date(2026, 3, 10))
+    assert owed_percent(pressed, that_day, "40") == 40
+
+    with pytest.raises(Unfit) as why:
+        owed_percent(pressed, replace(that_day, **{field: date(2026, 3, 11)}), "40")
+    assert why.value.field == field
+
+
+EVENTS = st.tuples(
+    st.sampled_from(["cancel_declared", "cancelled", "cancellation_taken_back", "noted"]), st.sampled_from("AB")
+)
+
+
+@given(st.lists(EVENTS, max_size=8))
+def test_what_was_pressed_awaits_its_part_until_that_is_entered_or_taken_back(told: list[tuple[str, str]]) -> None:
+    found = undecided((event, {"question": ref}) for event, ref in told)
+
+    for ref in "AB":
+        last = [event for event, each in told if each == ref and event != "noted"][-1:]
+        assert (ref in found) == (last == ["cancel_declared"])

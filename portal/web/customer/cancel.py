@@ -47,6 +47,12 @@ class Reading:
     told: list[Contact]  # who gets the acknowledgement
 
     @property
+    def own_address(self) -> str:
+        """Where the reader's own acknowledgement goes, or ""; nobody reads here where that of somebody else does."""
+        me = self.reader.contact
+        return next((each.email or each.phone for each in self.told if me and each.ref == me.ref), "")
+
+    @property
     def is_cancelled(self) -> bool:
         """Whether it was cancelled, and be it that the part is not entered yet."""
         return self.agreed is None or self.agreed.declared_on is not None
@@ -128,7 +134,6 @@ def _page(token: str, reading: Reading, answer: Answer) -> ResponseReturnValue:
         over=until is not None and today > until,
         follows=rules.foretold(agreed) if agreed else "",
         cancelled_at=_cancelled_at(reading),
-        own=reading.reader.contact is not None,
         money=url_for("customer.money", token=token, number=spoken(reading.ticket.number), lang=asked()),
         here=url_for(
             "customer.cancel", token=token, number=spoken(reading.ticket.number), ref=reading.ref, lang=asked()
