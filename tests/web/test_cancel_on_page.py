@@ -217,7 +217,7 @@ def test_the_docket_does_not_tell_who_the_owner_is(client: Browser, desk: Desk, 
 
     shown = says(client.get(f"{docket_path(desk, number)}/cancel/{spoken(number)}/{ref}").text)
 
-    assert "To the contact that we have from you." in shown
+    assert "the contact that we have from you" in shown
     assert "Ada" not in shown
     assert "example.org" not in shown
 
