@@ -184,11 +184,12 @@ def declare(desk: Desk, number: str, ref: str, who: str, *, deed_key: str | None
 def take_back(
     desk: Desk, by: By, number: str, ref: str, why: str, *, seen: int | None = None, deed_key: str | None = None
 ) -> Outcome:
-    """A cancellation was entered by mistake: what was agreed to holds as before. The keeper's deed.
+    """A cancellation was entered by mistake, or what was pressed cannot be cancelled: it holds. The keeper's deed.
 
     The customer is told; why stays with the bench. Raises Unfit (field "why"), Refused for what was not cancelled.
     """
     reason = line("why", say("The reason"), why, limit=400, required=True)
+    overruled: list[bool] = []
 
     def decide(connection: Connection, ticket: Ticket, _policy: Policy) -> Change:
         only_keeper(connection, by)
@@ -205,11 +206,13 @@ def take_back(
             must_win(questions.change(connection, kept, {"cancelled_on": None, "owed_percent": None}))
             prove_answer(connection, ticket, kept, "not cancelled", kept.question.chosen, now, {})
 
-        return Change([Event("cancellation_taken_back", {"question": ref})], text=reason, audience="bench", write=write)
+        overruled[:] = [kept is not None and kept.awaits_part]
+        name = "cancel_overruled" if overruled[0] else "cancellation_taken_back"
+        return Change([Event(name, {"question": ref})], text=reason, audience="bench", write=write)
 
     def then(connection: Connection, ticket: Ticket, now: datetime) -> None:
         kept_up_to_date(desk)(connection, ticket, now)
-        tell.cancelled(connection, ticket, [ref], now, undone=True)
+        tell.cancelled(connection, ticket, [ref], now, undone=True, overruled=overruled[0])
 
     return change_ticket(desk, by, number, decide, seen=seen, deed_key=deed_key, then=then)
 

@@ -168,15 +168,19 @@ def cancelled(
     *,
     undone: bool = False,
     on_page: bool = False,
+    overruled: bool = False,
 ) -> None:
     """What was agreed to was cancelled, and what follows; or that was a mistake. To everybody who may agree.
 
-    `on_page`: by the customer's own press of the button just now, of which the message is the acknowledgement.
+    `on_page`: by the customer's own press of the button just now, of which the message is the acknowledgement, also
+    for those who want to hear nothing. `overruled`: what they pressed holds all the same, which was no mistake of ours.
     """
     facts: dict[str, object] = {"questions": list(refs), "undone": undone}
     if on_page:
         facts["declared_at"] = now.isoformat()
-    _ask(connection, ticket, "cancelled", cause_of(ticket), facts, now)
+    if overruled:
+        facts["overruled"] = True
+    _ask(connection, ticket, "cancelled", cause_of(ticket), facts, now, to_all=on_page)
 
 
 def refund_overdue(connection: Connection, ticket: Ticket, due_on: date, now: datetime) -> None:
@@ -268,11 +272,18 @@ def sign_off_wanted(connection: Connection, ticket: Ticket, kept: Kept, now: dat
 
 
 def _ask(
-    connection: Connection, ticket: Ticket, event: str, cause: str, facts: Mapping[str, Any], now: datetime
+    connection: Connection,
+    ticket: Ticket,
+    event: str,
+    cause: str,
+    facts: Mapping[str, Any],
+    now: datetime,
+    *,
+    to_all: bool = False,
 ) -> None:
-    """Tell everybody who may agree to costs, and wants to hear something at all."""
+    """Tell everybody who may agree to costs, and wants to hear something at all; or `to_all` who may agree."""
     for contact in visits.contacts_of(connection, ticket.visit_id):
-        if contact.may_agree and contact.wants != Wants.NONE:
+        if contact.may_agree and (to_all or contact.wants != Wants.NONE):
             _put(connection, event, cause, contact, ticket.ref, facts, now)
 
 

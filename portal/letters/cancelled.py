@@ -30,7 +30,12 @@ def _cancelled(_desk: Letterbox, connection: Connection, told: Told) -> Facts | 
     settled = [rules.settlement_told(still_open, back, owed.due_on if owed else None)]
     if any(kept.awaits_part for kept in questions.agreed(connection, ticket.id)):
         settled = []  # what it comes to is not known yet
-    return {"sentences": [*things, *settled], "undone": bool(told.facts[-1].get("undone"))}
+    last = told.facts[-1]
+    return {
+        "sentences": [*things, *settled],
+        "undone": bool(last.get("undone")),
+        "overruled": bool(last.get("overruled")),
+    }
 
 
 def _declared(connection: Connection, ticket_id: int, facts: Facts, policy: Policy) -> Sentence:

@@ -228,8 +228,8 @@ _OF_OCCASION: Mapping[tuple[str, str], Mapping[str, Any]] = {
     ("ended", "unrepaired"): {"ending": Ending.RETURNED},
     ("ended", "given_up"): {"ending": Ending.GIVEN_UP},
     **{(each.event, each.key): {"tone": each.key} for each in EVENTS["uncollected"]},
-    ("cancelled", "cancelled"): {"undone": False},
-    ("cancelled", "undone"): {"undone": True},
+    ("cancelled", "cancelled"): {"undone": False, "overruled": False},
+    ("cancelled", "undone"): {"undone": True, "overruled": False},
     **{(each.event, each.key): {"what": each.key} for each in EVENTS["request_told"]},
     ("fault_compared", ALWAYS): {"found": _fact("finding"), "words": _fact("explained")},
 }

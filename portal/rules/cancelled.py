@@ -147,7 +147,7 @@ def undecided(told: Iterable[tuple[str, Mapping[str, str]]]) -> list[str]:
     for event, data in told:
         if event == "cancel_declared":
             open_refs[data["question"]] = None
-        elif event in ("cancelled", "cancellation_taken_back"):
+        elif event in ("cancelled", "cancel_overruled", "cancellation_taken_back"):
             open_refs.pop(data["question"], None)
     return list(open_refs)
 

@@ -123,7 +123,11 @@ OF_WHAT_IS_READY = ("ready", "uncollected", "parcel_came_back")  # not true of a
 OF_WHAT_IS_GONE = ("handed_over_without_code", "complaint_answered")  # all others are of a device that is here
 # A link or a code is sent to whoever asked for it; that somebody took the device without a code is the owner's to know.
 # What a person asked about their data is answered whatever else they want to hear.
-HEARD_ALL_THE_SAME = ("link_again", "question_code", "handed_over_without_code", "own_data_code", "request_told")
+# Whoever cancels on their page has the acknowledgement that the law wants (Directive 2011/83/EU Art. 11a, from memory).
+HEARD_ALL_THE_SAME = (
+    *("link_again", "question_code", "handed_over_without_code", "own_data_code", "request_told"),
+    "cancelled",
+)
 _PLAIN = MessageKind()
 
 

@@ -47,7 +47,8 @@ _OF_TICKET = (
 # they were written.
 STANDING_EVENTS = (
     *("arrived", "moved", "held", "released", "ended", "reopened"),
-    *("price_agreed", "agreed", "declined", "cancelled", "cancel_declared", "cancellation_taken_back"),
+    *("price_agreed", "agreed", "declined"),
+    *("cancelled", "cancel_declared", "cancel_overruled", "cancellation_taken_back"),
 )
 _FOR_CUSTOMER = (
     select(

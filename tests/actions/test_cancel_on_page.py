@@ -10,6 +10,7 @@ from collections.abc import Callable
 from datetime import date, timedelta
 
 import pytest
+from sqlalchemy import update
 
 from portal.actions import answers, cancelled, price_terms, questions
 from portal.actions.desk import By, Desk
@@ -19,6 +20,7 @@ from portal.rules.proof import first_broken
 from portal.rules.refusals import Refused, Unfit
 from portal.store import questions as store
 from portal.store.refunds import RefundDue
+from portal.store.tables import contacts
 from tests.actions.aftermath import (
     assert_the_journal_rebuilds_the_row,
     everything,
@@ -205,4 +207,18 @@ def test_the_keeper_can_say_that_it_holds_all_the_same(desk: Desk, begun: tuple[
 
     assert awaited(desk) == []
     assert kept(desk, ref).cancelled_on is None
+    assert journal_of(desk, number)[-1].event == "cancel_overruled"
+    assert messages(desk)[-1][2] == {"questions": [ref], "undone": True, "overruled": True}
     assert account_of(desk, number).open_minor == 2850
+
+
+def test_who_wants_no_messages_gets_the_acknowledgement_all_the_same(
+    desk: Desk,
+    begun: tuple[str, str],  # noqa: F811
+) -> None:
+    with desk.writing() as connection:
+        connection.execute(update(contacts).values(wants="none"))
+
+    cancelled.declare(desk, *begun, WHO)
+
+    assert messages(desk)[-1][0] == "cancelled"

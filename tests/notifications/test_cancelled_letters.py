@@ -112,6 +112,17 @@ def test_what_was_pressed_is_acknowledged_with_what_and_when(shop: Shop) -> None
     assert "still to be paid" not in text
 
 
+def test_what_holds_all_the_same_is_told_as_that(shop: Shop) -> None:
+    number, ref = declared(shop, "early")
+    shop.send()
+    cancelled.take_back(shop.desk, staff(shop, "Kim", "keeper"), number, ref, "All of it was done")
+
+    text = " ".join(part(whole(shop.send()), "plain").split())
+
+    assert "It holds all the same: all of it was done by then at your request, or it was pressed by mistake." in text
+    assert "a mistake of ours" not in text
+
+
 def test_what_costs_nothing_is_acknowledged_in_german_too(shop: Shop) -> None:
     moment = at(shop)
     declared(shop, "later", "de")

@@ -194,7 +194,8 @@ def test_what_was_pressed_was_heard_of_then(field: str) -> None:
 
 
 EVENTS = st.tuples(
-    st.sampled_from(["cancel_declared", "cancelled", "cancellation_taken_back", "noted"]), st.sampled_from("AB")
+    st.sampled_from(["cancel_declared", "cancelled", "cancel_overruled", "cancellation_taken_back", "noted"]),
+    st.sampled_from("AB"),
 )
 
 

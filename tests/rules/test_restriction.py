@@ -43,7 +43,7 @@ NO_USE = {
     "lapsed yes_taken_back formal_notice_made formal_notice_posted formal_notice_withdrawn owner_untraced owner_traced",
     "sold_by_law complained complaint_closed came_back came_back_as fault_compared verdict_objected kept_on let_go",
     "erased data_asked data_extended data_stopped data_done data_refused data_lifting data_lifted use_allowed",
-    "use_ended second_erased cancelled cancel_declared cancellation_taken_back",
+    "use_ended second_erased cancelled cancel_declared cancel_overruled cancellation_taken_back",
 }
 DATA = {"ended": {"ending": "collected"}, "contact_changed": {"contact": "owner"}}
 

@@ -18,7 +18,6 @@ from portal.actions.desk import NotFound
 from portal.actions.links import Reader
 from portal.rules import cancelled as rules
 from portal.rules.cancelled import START, Agreed
-from portal.rules.messages import Wants
 from portal.rules.numbers import spoken
 from portal.rules.sentences import Sentence, say
 from portal.store import journal, questions, visits
@@ -93,7 +92,7 @@ def _read(token: str, number: str, ref: str) -> Reading:
     what = agreed.what if agreed else _cancelled(ticket, ref)
     contacts = visits.contacts_of(connection(), reader.visit.id)
     owner = next((contact.name for contact in contacts if contact.role == "owner"), "")
-    told = [each for each in contacts if each.may_agree and each.reachable and each.wants != Wants.NONE]
+    told = [each for each in contacts if each.may_agree and each.reachable]
     return Reading(reader, ticket, ref, what, agreed, may_cancel(reader), owner, told)
 
 

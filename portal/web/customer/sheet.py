@@ -200,7 +200,7 @@ def _cancel(ticket: Followed, today: date) -> Sentence | str:
     for entry in ticket.journal:
         if entry.event in ("cancelled", "cancel_declared"):
             cancelled.add(entry.data["question"])
-        elif entry.event == "cancellation_taken_back":
+        elif entry.event in ("cancel_overruled", "cancellation_taken_back"):
             cancelled.discard(entry.data["question"])
     if cancelled:
         return say("You cancelled it.") if START in cancelled else ""
