@@ -3,7 +3,7 @@
 
 function show(event) {
   const notice = event.data.json();
-  const looks = { body: notice.body, lang: notice.lang, tag: notice.tag, icon: "../static/icon-192.png", renotify: true, data: { link: notice.link } };
+  const looks = { body: notice.body, lang: notice.lang, tag: notice.tag, renotify: true, data: { link: notice.link } };
   event.waitUntil(self.registration.showNotification(notice.title, looks));
 }
 
