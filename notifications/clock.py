@@ -43,11 +43,12 @@ def run(registry: Registry, clock: Clock, stopping: Event) -> None:
 
 
 def tick(registry: Registry, clock: Clock, stopping: Event) -> None:
-    """Tick until `stopping` is set."""
+    """Tick until `stopping` is set, and whatever was under way then is done."""
     made = scheduler(registry, clock)
-    watch = Watch(clock.now, steady)
-    Thread(target=_watch, args=(made, registry, watch, stopping), daemon=True).start()
+    watching = Thread(target=_watch, args=(made, registry, Watch(clock.now, steady), stopping), daemon=True)
+    watching.start()
     made.start()
+    watching.join()  # the scheduler may return before its jobs do, where one fell due at that very moment
 
 
 class Watch:
