@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
+import pytest
 from sqlalchemy import Table, select
 
 from notifications.tables import metadata as notifications_metadata
@@ -12,6 +13,7 @@ from portal.actions import balance
 from portal.actions.desk import Desk
 from portal.rules.conversation import unread_since
 from portal.rules.money import Price
+from portal.rules.refusals import Refused
 from portal.rules.stages import Event, rebuild
 from portal.store import balances, journal, tickets
 from portal.store.journal import Entry
@@ -49,6 +51,15 @@ def everything(desk: Desk, tables: Sequence[Table] = ALL_TABLES) -> dict[str, li
         return {
             table.name: sorted(tuple(map(repr, row)) for row in connection.execute(select(table))) for table in tables
         }
+
+
+def refused(desk: Desk, deed: Callable[[], object], kind: type[Refused] = Refused) -> str:
+    """Why a deed was refused; it changed nothing."""
+    before = everything(desk)
+    with pytest.raises(kind) as why:
+        deed()
+    assert everything(desk) == before
+    return str(why.value)
 
 
 def assert_the_journal_rebuilds_the_row(desk: Desk, number: str) -> None:

@@ -6,7 +6,6 @@ Directive 2011/83/EU Art. 11a (in force since 19 June 2026; from memory), 14(3).
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from datetime import date, timedelta
 
 import pytest
@@ -17,7 +16,7 @@ from portal.actions.desk import By, Desk
 from portal.actions.price_terms import TypedTerms
 from portal.rules.cancelled import START
 from portal.rules.proof import first_broken
-from portal.rules.refusals import Refused, Unfit
+from portal.rules.refusals import Unfit
 from portal.store import questions as store
 from portal.store.refunds import RefundDue
 from portal.store.tables import contacts
@@ -26,6 +25,7 @@ from tests.actions.aftermath import (
     everything,
     journal_of,
     messages,
+    refused,
     ticket_of,
 )
 from tests.actions.test_cancelled import account_of, agreed, begun, enter, refund, typed  # noqa: F401 (a fixture)
@@ -34,15 +34,6 @@ from tests.conftest import BENCH
 
 WHO = "Ada Marsh"
 A_DAY = timedelta(days=1)
-
-
-def refused(desk: Desk, deed: Callable[[], object], kind: type[Refused] = Refused) -> str:
-    """Why a deed was refused; it changed nothing."""
-    before = everything(desk)
-    with pytest.raises(kind) as why:
-        deed()
-    assert everything(desk) == before
-    return str(why.value)
 
 
 def awaited(desk: Desk) -> list[str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from datetime import date, timedelta
 
 import pytest
@@ -18,7 +17,7 @@ from portal.rules.account import Account
 from portal.rules.cancelled import START
 from portal.rules.offers import TypedLine, TypedOffer, TypedOption
 from portal.rules.proof import first_broken
-from portal.rules.refusals import AskFirst, Refused, Unfit
+from portal.rules.refusals import AskFirst, Unfit
 from portal.rules.stages import Ending
 from portal.rules.statements import Part
 from portal.store import money
@@ -27,9 +26,9 @@ from portal.store import refunds as refund_rows
 from portal.store.refunds import RefundDue
 from tests.actions.aftermath import (
     assert_the_journal_rebuilds_the_row,
-    everything,
     journal_of,
     messages,
+    refused,
     ticket_of,
 )
 from tests.actions.bench import bring_to
@@ -78,15 +77,6 @@ def account_of(desk: Desk, number: str) -> Account:
 def refund(desk: Desk, number: str) -> RefundDue | None:
     with desk.reading() as connection:
         return refund_rows.of_ticket(connection, ticket_of(desk, number).id)
-
-
-def refused(desk: Desk, deed: Callable[[], object], kind: type[Refused] = Refused) -> str:
-    """Why a deed was refused; it changed nothing."""
-    before = everything(desk)
-    with pytest.raises(kind) as why:
-        deed()
-    assert everything(desk) == before
-    return str(why.value)
 
 
 def test_what_follows_is_shown_before_anything_is_entered(desk: Desk, begun: tuple[str, str]) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from datetime import date, timedelta
@@ -34,7 +33,7 @@ from portal.store.money_tables import payments as payments_table
 from portal.store.question_tables import questions as questions_table
 from portal.store.refunds import RefundDue
 from portal.store.tables import tickets
-from tests.actions.aftermath import assert_the_journal_rebuilds_the_row, everything, journal_of, ticket_of
+from tests.actions.aftermath import assert_the_journal_rebuilds_the_row, everything, journal_of, refused, ticket_of
 from tests.actions.bench import WITHOUT_CODE, bring_to
 from tests.actions.test_questions import with_policy
 from tests.conftest import BENCH
@@ -68,15 +67,6 @@ def account_of(desk: Desk, number: str) -> Account:
 def statements_of(desk: Desk, number: str) -> list[Statement]:
     with desk.reading() as connection:
         return money.statements_of(connection, ticket_of(desk, number).id)
-
-
-def refused(desk: Desk, deed: Callable[[], object], kind: type[Refused] = Refused) -> str:
-    """Why a deed was refused; it changed nothing."""
-    before = everything(desk)
-    with pytest.raises(kind) as why:
-        deed()
-    assert everything(desk) == before
-    return str(why.value)
 
 
 def test_what_was_agreed_at_intake_is_charged_and_open(desk: Desk, agreed: str) -> None:
