@@ -268,13 +268,7 @@ def _agreed() -> Section:
 
 def _cancelled() -> Section:
     lines = [
-        Line(
-            _link("cancelled", number),
-            number,
-            device,
-            beside=speaking().say(say("they cancelled on {day}", day=kept.cancelled_on)),
-            words=_chosen(kept),
-        )
+        _chosen_line("cancelled", kept, number, device, say("they cancelled on {day}", day=kept.cancelled_on))
         for kept, number, device in questions.declared(connection())
     ]
     return Section("cancelled", say("Cancelled by the customer: enter how much was done by then"), lines)
@@ -282,13 +276,7 @@ def _cancelled() -> Section:
 
 def _agreed_later() -> Section:
     lines = [
-        Line(
-            _link("questions", number),
-            number,
-            device,
-            beside=speaking().say(say("can be cancelled until {day}", day=kept.cancel_until)),
-            words=_chosen(kept),
-        )
+        _chosen_line("questions", kept, number, device, say("can be cancelled until {day}", day=kept.cancel_until))
         for kept, number, device in questions.waiting(connection(), State.AGREED)
         if _waits(kept) and must_wait(kept.cancel_until, kept.begin_early, local_today())
     ]
@@ -479,6 +467,10 @@ def _leaving() -> list[Leaving]:
 def _waits(kept: Kept) -> bool:
     """Whether what was agreed to is still to be begun."""
     return kept.started_at is None and kept.cancelled_on is None
+
+
+def _chosen_line(page: str, kept: Kept, number: str, device: str, beside: Sentence) -> Line:
+    return Line(_link(page, number), number, device, beside=speaking().say(beside), words=_chosen(kept))
 
 
 def _chosen(kept: Kept) -> str:
