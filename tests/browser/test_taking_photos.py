@@ -304,10 +304,7 @@ def test_what_waited_when_ones_logins_were_ended_can_never_be_read_again(
     line.mend()
 
     again = page.context.new_page()
-    again.goto("/login")
-    again.get_by_label("Name").fill("Robin")
-    again.get_by_label("Password").fill(PASSWORD)
-    again.get_by_role("button", name="Log in").click()
+    log_in(again, "Robin")
 
     again.get_by_text("What waited here could not be read any more").wait_for()
     assert on_the_device(again) == []

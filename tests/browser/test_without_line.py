@@ -192,10 +192,7 @@ def test_what_was_taken_for_logins_that_were_ended_can_never_be_read_again(
     line.mend()
 
     login = page.context.new_page()
-    login.goto("/login")
-    login.get_by_label("Name").fill("Robin")
-    login.get_by_label("Password").fill(PASSWORD)
-    login.get_by_role("button", name="Log in").click()
+    log_in(login, "Robin")
 
     login.get_by_text("What waited here could not be read any more").wait_for()
     assert on_the_device(login) == []
